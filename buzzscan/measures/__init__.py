@@ -1,0 +1,14 @@
+"""Measures of each note: pitch, inharmonicity, decay, buzz and contact.
+
+Conventions
+-----------
+`measure_notes` is the only way in. `pitch_hz` is the first partial: what a tuner reads.
+
+Limits
+------
+What a recording cannot tell is None with a reason, never a guess.
+"""
+
+from buzzscan.measures.measured import MeasuredNote
+
+__all__ = ["MeasuredNote"]

@@ -1,0 +1,15 @@
+"""The neck: a verdict for every position, and the causes behind them.
+
+Conventions
+-----------
+`judge` is the only way in. Every threshold of the package that turns a measure into a word
+is in `Bars`.
+
+Limits
+------
+Sound alone gives relative fret heights; millimetres need action and relief.
+"""
+
+from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
+
+__all__ = ["Bars", "Finding", "Judgement", "Position"]

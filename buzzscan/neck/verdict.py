@@ -1,0 +1,156 @@
+"""What judging a neck returns, and the bars it is judged by.
+
+Conventions
+-----------
+Findings come in the trade's order of work where they depend on each other, else most likely
+first. Words are the trade's.
+
+Limits
+------
+A position that was not played has no verdict and the reason "not played".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = [
+    "Bars",
+    "Buzz",
+    "Finding",
+    "FindingKind",
+    "Judgement",
+    "PitchWord",
+    "Position",
+    "Sustain",
+]
+
+Buzz = Literal["clean", "slight", "buzz", "choked"]
+Sustain = Literal["rings", "short", "dead"]
+PitchWord = Literal["in tune", "flat", "sharp"]
+FindingKind = Literal[
+    "high fret",
+    "low fret",
+    "low nut slot",
+    "high nut slot",
+    "neck too straight",
+    "rising fret end",
+    "low action",
+    "dead spot",
+    "saddle",
+    "tuning",
+    "retake",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bars:
+    """Where the user sets the bar between the verdicts.
+
+    Parameters
+    ----------
+    buzz_db
+        `buzz_db` from which a contact is called "buzz"; below it, "slight".
+    heard
+        "acoustic" judges the sound as recorded; "amp" only what a guitar amp passes.
+    pitch_cents
+        Error up to which a position is "in tune".
+    short_ratio, dead_ratio
+        How many times faster than its neighbours a position falls to be "short" or "dead".
+    """
+
+    buzz_db: float = -35.0
+    heard: Literal["acoustic", "amp"] = "acoustic"
+    pitch_cents: float = 6.0
+    short_ratio: float = 1.5
+    dead_ratio: float = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Position:
+    """Verdict for one string at one fret, from all its notes.
+
+    Parameters
+    ----------
+    notes
+        Ids of its notes, judged or not.
+    cents, decay_db_per_s, t60_s, buzz_db, buzz_amp_db, contact
+        Over its judged notes; None with `reason` when not measured.
+    cents_spread, decay_spread_db_per_s, buzz_spread_db
+        Half the difference between the passes, None with fewer than two.
+    decay_ratio
+        Rate over the string's own smooth trend at this fret.
+    buzz, sustain, pitch
+        Verdict words, None when not judged.
+    reason
+        Why a verdict is missing; empty otherwise.
+    """
+
+    string: int
+    fret: int
+    notes: tuple[int, ...]
+    cents: float | None
+    cents_spread: float | None
+    decay_db_per_s: float | None
+    decay_spread_db_per_s: float | None
+    decay_ratio: float | None
+    t60_s: float | None
+    buzz_db: float | None
+    buzz_amp_db: float | None
+    buzz_spread_db: float | None
+    contact: float | None
+    buzz: Buzz | None
+    sustain: Sustain | None
+    pitch: PitchWord | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One likely cause, with its evidence and the next step.
+
+    Parameters
+    ----------
+    kind
+        Cause, in the trade's words.
+    strings, frets
+        Where the cause sits (the high fret itself, not the notes that buzz).
+    confidence
+        Probability of the cause, 0–1.
+    height_mm, height_low_mm, height_high_mm
+        Height of the fault and its interval, None where it cannot be told.
+    summary
+        What was found, with its evidence in numbers.
+    next_step
+        What to check by hand first, then what to do.
+    notes
+        Ids of the notes that are the evidence.
+    """
+
+    kind: FindingKind
+    strings: tuple[int, ...]
+    frets: tuple[int, ...]
+    confidence: float
+    height_mm: float | None
+    height_low_mm: float | None
+    height_high_mm: float | None
+    summary: str
+    next_step: str
+    notes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """Everything the neck is judged to be.
+
+    Parameters
+    ----------
+    positions
+        One per string and fret, string 1 first, fret 0 upwards.
+    findings
+        Most useful first; empty when the neck is clean.
+    """
+
+    positions: tuple[Position, ...]
+    findings: tuple[Finding, ...]

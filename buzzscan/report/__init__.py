@@ -1,0 +1,1 @@
+"""Everything a person sees: terminal, HTML, PDF, PNG and CSV."""
