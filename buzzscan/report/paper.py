@@ -1,0 +1,123 @@
+"""What stands on the repairer's printed sheet, and the picture of the neck.
+
+Conventions
+-----------
+The same words as on the page, from the same view.
+
+Limits
+------
+Sound cannot be printed; the sheet names the notes instead.
+"""
+
+from __future__ import annotations
+
+import io
+
+from buzzscan.plots.neckmap import draw_map
+from buzzscan.plots.tones import PAPER
+from buzzscan.report.sheet import LABEL, MARGIN, WIDTH, Sheet, fitting, wrapped
+from buzzscan.report.view import FindingView, ReportView
+
+__all__ = ["bench_pdf", "neck_png"]
+
+_SOFT = "#5b5f63"
+_SHARES = (0.095, 0.055, 0.05, 0.055, 0.085, 0.07, 0.075, 0.09, 0.085, 0.075, 0.075, 0.19)
+"""Columns of the table of notes, as shares of the page's width."""
+
+
+def bench_pdf(view: ReportView) -> bytes:
+    """Return the repairer's sheet as a PDF."""
+    sheet = Sheet(" · ".join(part for part in (view.title, view.shop, view.job) if part))
+    _head(sheet, view)
+    sheet.neck(view.layers[0])
+    sheet.heading("Findings, and what to do next", keep=60.0)
+    if not view.findings:
+        sheet.paragraph("No finding: nothing stands out at the bar that was set.")
+    for index, finding in enumerate(view.findings, 1):
+        _finding(sheet, index, finding)
+    for layer in view.layers[1:]:
+        sheet.heading(layer.title, keep=180.0)
+        sheet.neck(layer)
+    _recordings(sheet, view)
+    _method(sheet, view)
+    sheet.heading(f"All {len(view.notes)} notes", keep=60.0)
+    rows = [(*note.columns, note.reason) for note in view.notes]
+    headers = (*view.note_headers, "Not judged because")
+    sheet.table(headers, rows, [share * WIDTH for share in _SHARES], left=frozenset({11}))
+    return sheet.pdf()
+
+
+def _head(sheet: Sheet, view: ReportView) -> None:
+    sheet.paragraph("Bench sheet · fret buzz, sustain and pitch", size=9.0, color=_SOFT, after=0.0)
+    sheet.paragraph(view.title, size=20.0, after=2.0)
+    facts = [("Shop", view.shop), ("Job", view.job), *view.setup]
+    line = "    ".join(f"{name}: {value}" for name, value in facts if value)
+    sheet.paragraph(line, size=7.5, face=LABEL, color=_SOFT, after=4.0)
+    sheet.rule(weight=1.4)
+    sheet.paragraph(view.headline, size=13.0, after=0.0)
+    sheet.paragraph(view.counts, size=7.5, face=LABEL, color=_SOFT, after=6.0)
+
+
+def _finding(sheet: Sheet, index: int, finding: FindingView) -> None:
+    body = wrapped(f"{finding.summary} {finding.next_step}", WIDTH - 14.0, 10.0, "serif")
+    sheet.need(34.0 + 12.5 * min(len(body), 6))
+    sheet.paragraph(f"{index}  {finding.kind}: {finding.where}", size=11.0, bold=True, after=1.0)
+    facts = [f"confidence {finding.confidence}"]
+    if finding.height:
+        facts.append(f"height {finding.height}")
+    if finding.evidence:
+        facts.append(f"heard at {finding.evidence}")
+    line = "    ".join(facts)
+    sheet.paragraph(line, size=7.5, face=LABEL, color=_SOFT, indent=14.0, after=1.0)
+    sheet.paragraph(finding.summary, indent=14.0, after=1.0)
+    sheet.paragraph(f"Next: {finding.next_step}", indent=14.0, after=8.0)
+
+
+def _recordings(sheet: Sheet, view: ReportView) -> None:
+    sheet.heading("Recordings")
+    for recording in view.recordings:
+        line = fitting(f"{recording.name}: {recording.facts}", WIDTH, 10.0, "serif")
+        sheet.paragraph(line, after=1.0)
+        for warning in recording.warnings:
+            sheet.paragraph(f"Warning: {warning}", indent=14.0, after=1.0)
+    for remark in view.remarks:
+        sheet.paragraph(remark, after=1.0)
+
+
+def _method(sheet: Sheet, view: ReportView) -> None:
+    sheet.heading("How it was measured")
+    for term, text in view.method:
+        sheet.need(24.0)
+        sheet.put(MARGIN, sheet.y + 9.0, term, size=9.0, bold=True)
+        sheet.paragraph(text, size=9.0, indent=92.0, after=3.0)
+    sheet.heading("Before you work on it")
+    for line in view.cautions:
+        sheet.need(14.0)
+        sheet.put(MARGIN + 3.0, sheet.y + 9.0, "–", size=9.0)
+        sheet.paragraph(line, size=9.0, indent=14.0, after=2.0)
+
+
+def neck_png(view: ReportView) -> bytes:
+    """Return a picture of all layers of the map."""
+    from matplotlib import rc_context
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    n_rows, n_columns = len(view.layers[0].rows), len(view.layers[0].fret_labels)
+    cell, label, gap = 28.0, 62.0, 26.0
+    block = (n_rows + 1.9) * 22.0 + gap
+    width, height = label + n_columns * cell + 16.0, 3 * block + 34.0
+    with rc_context({"font.family": "DejaVu Sans"}):
+        figure = Figure(figsize=(width / 72, height / 72), facecolor=PAPER)
+        title = fitting(view.title, width - 30.0, 13.0, LABEL)
+        figure.text(10.0 / width, 1.0 - 20.0 / height, title, size=13.0, parse_math=False)
+        for index, layer in enumerate(view.layers):
+            top = 34.0 + index * block
+            figure.text(10.0 / width, 1.0 - (top + 11.0) / height, layer.title, size=9.5)
+            bottom = 1.0 - (top + block) / height
+            box = (label / width, bottom, n_columns * cell / width, (block - gap) / height)
+            draw_map(figure.add_axes(box), layer, cell_pt=24.0)
+        buffer = io.BytesIO()
+        FigureCanvasAgg(figure)
+        figure.savefig(buffer, format="png", dpi=100, metadata={"Software": "buzzscan"})
+    return buffer.getvalue()

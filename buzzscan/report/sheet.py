@@ -1,0 +1,356 @@
+"""Paper: text, maps and tables set on A4 pages with matplotlib's PDF writer.
+
+Conventions
+-----------
+Places are points (1/72 inch) from the top left corner of the page. A `Sheet` keeps a cursor
+that runs down the page and opens a new page when something does not fit. Text is measured
+before it is set, so it never runs over its column. No date is written.
+
+Limits
+------
+Signs that the fonts do not have are replaced by "□". Words longer than a column are broken.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, Literal
+
+from buzzscan.plots.neckmap import MapLayer, draw_map
+from buzzscan.plots.tones import INK, RULE
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.font_manager import FontProperties
+
+__all__ = ["BODY", "LABEL", "WIDTH", "Sheet", "fitting", "wrapped"]
+
+PAGE_WIDTH, PAGE_HEIGHT = 595.276, 841.890
+"""A4, ISO 216."""
+MARGIN, FOOT = 45.0, 40.0
+WIDTH = PAGE_WIDTH - 2 * MARGIN
+
+Face = Literal["serif", "sans"]
+BODY: Face = "serif"
+LABEL: Face = "sans"
+_FAMILIES: dict[Face, str] = {"serif": "STIXGeneral", "sans": "DejaVu Sans"}
+_SOFT = "#5b5f63"
+
+
+@lru_cache(maxsize=16)
+def _properties(face: Face, *, bold: bool) -> FontProperties:
+    from matplotlib.font_manager import FontProperties
+
+    return FontProperties(family=_FAMILIES[face], weight="bold" if bold else "normal")
+
+
+@lru_cache(maxsize=8)
+def _glyphs(face: Face, *, bold: bool) -> frozenset[int]:
+    from matplotlib.font_manager import findfont, get_font
+
+    return frozenset(get_font(findfont(_properties(face, bold=bold))).get_charmap())
+
+
+@lru_cache(maxsize=4096)
+def _width(text: str, face: Face, *, bold: bool) -> float:
+    """Return the width of text at a size of 1 point."""
+    from matplotlib.textpath import TextToPath
+
+    properties = _properties(face, bold=bold)
+    extent = TextToPath().get_text_width_height_descent(text, properties, ismath=False)
+    return float(extent[0]) / float(properties.get_size_in_points())
+
+
+def printable(text: str, face: Face, *, bold: bool = False) -> str:
+    """Return text with every sign the font lacks replaced, and no control characters."""
+    glyphs = _glyphs(face, bold=bold)
+    clean = "".join(c if c.isprintable() or c == "\u00a0" else " " for c in text)
+    return "".join(
+        c if ord(c) in glyphs else " " if c.isspace() or c == "\u00a0" else "□" for c in clean
+    )
+
+
+def wrapped(text: str, width: float, size: float, face: Face, *, bold: bool = False) -> list[str]:
+    """Return lines of text, none wider than `width` points."""
+    space = _width("n n", face, bold=bold) - _width("nn", face, bold=bold)
+    lines: list[str] = []
+    line, used = "", 0.0
+    for word in printable(text, face, bold=bold).split(" "):
+        for piece in _pieces(word, width / size, face, bold=bold):
+            length = _width(piece, face, bold=bold) if piece else 0.0
+            if line and (used + space + length) * size > width:
+                lines.append(line)
+                line, used = piece, length
+            else:
+                line, used = (f"{line} {piece}", used + space + length) if line else (piece, length)
+    return [*lines, line]
+
+
+def _pieces(word: str, width: float, face: Face, *, bold: bool) -> Iterable[str]:
+    """Break a word that no line can hold."""
+    while word and _width(word, face, bold=bold) > width:
+        n_fitting = max(1, int(len(word) * width / _width(word, face, bold=bold)) - 1)
+        yield word[:n_fitting]
+        word = word[n_fitting:]
+    yield word
+
+
+def fitting(text: str, width: float, size: float, face: Face, *, bold: bool = False) -> str:
+    """Return one line of text, cut with "…" where it is too wide."""
+    text = printable(text, face, bold=bold)
+    if _width(text or " ", face, bold=bold) * size <= width:
+        return text
+    while text and _width(text + "…", face, bold=bold) * size > width:
+        text = text[:-1]
+    return text + "…"
+
+
+class Sheet:
+    """A4 pages that fill from the top.
+
+    Parameters
+    ----------
+    title
+        Stands in the foot of each page and in the file's title.
+    """
+
+    def __init__(self, title: str) -> None:
+        self.title = title
+        self.y = MARGIN
+        self._pages: list[Figure] = []
+        self.new_page()
+
+    def new_page(self) -> None:
+        """Open a page."""
+        from matplotlib.figure import Figure
+
+        self._pages.append(Figure(figsize=(PAGE_WIDTH / 72, PAGE_HEIGHT / 72)))
+        self.y = MARGIN
+
+    @property
+    def room(self) -> float:
+        """Points left on the page."""
+        return PAGE_HEIGHT - FOOT - 18.0 - self.y
+
+    def need(self, height: float) -> None:
+        """Open a page unless `height` points are left."""
+        if self.room < height:
+            self.new_page()
+
+    def put(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        size: float,
+        face: Face = BODY,
+        bold: bool = False,
+        color: str = INK,
+        align: Literal["left", "center", "right"] = "left",
+        spacing: float = 1.2,
+    ) -> None:
+        """Set finished lines with their first baseline at `y`."""
+        figure = self._pages[-1]
+        properties = _properties(face, bold=bold).copy()
+        properties.set_size(size)
+        for index, line in enumerate(text.split("\n")):
+            if line:
+                figure.text(
+                    x / PAGE_WIDTH,
+                    1.0 - (y + index * size * spacing) / PAGE_HEIGHT,
+                    line,
+                    fontproperties=properties,
+                    color=color,
+                    ha=align,
+                    va="baseline",
+                    parse_math=False,
+                )
+
+    def paragraph(
+        self,
+        text: str,
+        *,
+        size: float = 10.0,
+        face: Face = BODY,
+        bold: bool = False,
+        color: str = INK,
+        indent: float = 0.0,
+        width: float | None = None,
+        after: float = 4.0,
+    ) -> None:
+        """Set text in the column, over pages where needed."""
+        room = (width or WIDTH) - indent
+        for line in wrapped(text, room, size, face, bold=bold):
+            self.need(size * 1.25)
+            self.put(
+                MARGIN + indent, self.y + size, line, size=size, face=face, bold=bold, color=color
+            )
+            self.y += size * 1.25
+        self.y += after
+
+    def heading(self, text: str, *, keep: float = 40.0) -> None:
+        """Set a heading under a rule, with `keep` points of what follows."""
+        self.need(30.0 + keep)
+        self.y += 8.0
+        self.rule()
+        self.paragraph(text, size=13.0, after=5.0)
+
+    def rule(self, *, weight: float = 0.6, color: str = INK) -> None:
+        """Draw a line across the column."""
+        self.line(MARGIN, MARGIN + WIDTH, self.y, weight=weight, color=color)
+        self.y += 4.0
+
+    def line(self, x0: float, x1: float, y: float, *, weight: float, color: str = RULE) -> None:
+        """Draw a horizontal line."""
+        from matplotlib.lines import Line2D
+
+        height = 1.0 - y / PAGE_HEIGHT
+        self._pages[-1].add_artist(
+            Line2D([x0 / PAGE_WIDTH, x1 / PAGE_WIDTH], [height, height], color=color, lw=weight)
+        )
+
+    def box(self, x: float, y: float, width: float, height: float, *, fill: str) -> None:
+        """Draw a filled box with a thin frame."""
+        from matplotlib.patches import Rectangle
+
+        self._pages[-1].add_artist(
+            Rectangle(
+                (x / PAGE_WIDTH, 1.0 - (y + height) / PAGE_HEIGHT),
+                width / PAGE_WIDTH,
+                height / PAGE_HEIGHT,
+                facecolor=fill,
+                edgecolor=RULE,
+                linewidth=0.4,
+            )
+        )
+
+    def axes(self, x: float, y: float, width: float, height: float) -> Axes:
+        """Return axes at a place on the page."""
+        return self._pages[-1].add_axes(
+            (
+                x / PAGE_WIDTH,
+                1.0 - (y + height) / PAGE_HEIGHT,
+                width / PAGE_WIDTH,
+                height / PAGE_HEIGHT,
+            )
+        )
+
+    def neck(self, layer: MapLayer, *, cell_height: float = 19.0, label: float = 34.0) -> None:
+        """Draw one layer of the map over the width of the column, with its key."""
+        n_rows = len(layer.rows)
+        height = (n_rows + 1.9) * cell_height
+        self.need(height + 40.0)
+        cell = (WIDTH - label) / len(layer.fret_labels)
+        axes = self.axes(MARGIN + label, self.y, WIDTH - label, height)
+        draw_map(axes, layer, cell_pt=min(cell, cell_height * 1.1))
+        self.y += height
+        foot = f"Last row: {layer.foot_title[0].lower()}{layer.foot_title[1:]}. {layer.caption}."
+        self.paragraph(foot, size=6.8, face=LABEL, color=_SOFT, after=2.0)
+        self._key(layer)
+
+    def _key(self, layer: MapLayer) -> None:
+        x = MARGIN
+        self.need(14.0)
+        for tone in layer.tones:
+            text = f"{tone.word}: {tone.meaning}"
+            width = 14.0 + 7.0 * _width(text, LABEL, bold=False) + 12.0
+            if x + width > MARGIN + WIDTH and x > MARGIN:
+                x = MARGIN
+                self.y += 12.0
+                self.need(12.0)
+            self.box(x, self.y, 9.0, 9.0, fill=tone.fill)
+            if tone.mark:
+                self.put(
+                    x + 4.5,
+                    self.y + 7.0,
+                    tone.mark,
+                    size=6.5,
+                    face=LABEL,
+                    bold=True,
+                    color=tone.ink,
+                    align="center",
+                )
+            self.put(x + 13.0, self.y + 7.0, text, size=7.0, face=LABEL)
+            x += width
+        self.y += 16.0
+
+    def table(
+        self,
+        headers: Sequence[str],
+        rows: Sequence[Sequence[str]],
+        widths: Sequence[float],
+        *,
+        size: float = 6.6,
+        left: frozenset[int] = frozenset(),
+    ) -> None:
+        """Set a table over as many pages as it takes, with its header on each."""
+        pitch = size * 1.42
+        done = 0
+        while done < len(rows):
+            self.need(pitch * 5)
+            n_rows = min(len(rows) - done, int((self.room - pitch) / pitch))
+            part = rows[done : done + n_rows]
+            x = MARGIN
+            for column, (header, width) in enumerate(zip(headers, widths, strict=True)):
+                is_left = column in left
+                place = x + (2.0 if is_left else width - 2.0)
+                align: Literal["left", "right"] = "left" if is_left else "right"
+                self.put(
+                    place,
+                    self.y + size,
+                    fitting(header, width - 3.0, size, LABEL, bold=True),
+                    size=size,
+                    face=LABEL,
+                    bold=True,
+                    align=align,
+                )
+                text = "\n".join(fitting(row[column], width - 3.0, size, LABEL) for row in part)
+                self.put(
+                    place,
+                    self.y + pitch + size,
+                    text,
+                    size=size,
+                    face=LABEL,
+                    align=align,
+                    spacing=1.42,
+                )
+                x += width
+            for index in range(0, n_rows + 1, 1 if n_rows < 8 else 5):
+                y = self.y + pitch * (index + 1) - 0.12 * size
+                self.line(MARGIN, MARGIN + WIDTH, y, weight=0.3)
+            self.y += pitch * (n_rows + 1)
+            done += n_rows
+            if done < len(rows):
+                self.new_page()
+
+    def pdf(self) -> bytes:
+        """Return the pages as a PDF."""
+        from matplotlib import rc_context
+        from matplotlib.backends.backend_pdf import PdfPages
+
+        buffer = io.BytesIO()
+        metadata = {"Title": self.title, "Creator": "buzzscan", "CreationDate": None}
+        total = len(self._pages)
+        with rc_context({"pdf.fonttype": 42, "pdf.compression": 6}):
+            with PdfPages(buffer, metadata=metadata) as pages:
+                for index, figure in enumerate(self._pages, 1):
+                    self._foot(figure, index, total)
+                    pages.savefig(figure)
+        return buffer.getvalue()
+
+    def _foot(self, figure: Figure, page: int, total: int) -> None:
+        y = FOOT / PAGE_HEIGHT
+        title = fitting(self.title, WIDTH * 0.8, 7.0, LABEL)
+        left, right = MARGIN / PAGE_WIDTH, 1.0 - MARGIN / PAGE_WIDTH
+        style: dict[str, Any] = {
+            "family": _FAMILIES[LABEL],
+            "size": 7.0,
+            "color": _SOFT,
+            "parse_math": False,
+        }
+        figure.text(left, y, title, ha="left", **style)
+        figure.text(right, y, f"{page} of {total}", ha="right", **style)

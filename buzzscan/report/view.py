@@ -1,0 +1,478 @@
+"""Everything a page says, rounded and worded, made once from a scan.
+
+Conventions
+-----------
+`view_of` is pure: it reads a `Scan` and opens nothing. Templates, the PDF, the terminal and the
+pictures only place what is here. Verdicts are taken as they are; no bar is applied here.
+
+Limits
+------
+Sound and pictures of single notes need samples and are in `buzzscan.report.clips`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.verdict import Finding, Position
+from buzzscan.plots.neckmap import MapCell, MapLayer, MapRow
+from buzzscan.plots.tones import LAYERS, Layer, Tone, tone_of, tones_of
+from buzzscan.report import words
+from buzzscan.report.texts import CAUTIONS, LAYER_TEXTS, method_of
+from buzzscan.scanning import Scan
+
+__all__ = [
+    "FindingView",
+    "NoteView",
+    "PositionView",
+    "RecordingView",
+    "ReportView",
+    "neighbour_of",
+    "view_of",
+]
+
+_FAULTY = {"buzz": ("buzz", "choked"), "sustain": ("short", "dead"), "pitch": ("flat", "sharp")}
+"""Verdicts that the per-fret row counts."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteView:
+    """One row of the table of notes, ready to be set."""
+
+    id: int
+    string: int
+    fret: int
+    anchor: str
+    columns: tuple[str, ...]
+    judged: bool
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PositionView:
+    """One position with its numbers in words.
+
+    Parameters
+    ----------
+    key
+        "string-fret", used in addresses within the page.
+    title
+        "String 6, fret 9 · C♯3".
+    verdicts
+        One word per layer that has one.
+    numbers
+        (name, value) pairs.
+    spoken
+        Title and verdicts as one sentence.
+    reason
+        Why a verdict is missing.
+    neighbour
+        Key of the clean position it is set against, or None.
+    """
+
+    key: str
+    string: int
+    fret: int
+    title: str
+    verdicts: tuple[tuple[str, str, str], ...]
+    numbers: tuple[tuple[str, str], ...]
+    spoken: str
+    reason: str
+    played: bool
+    neighbour: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingView:
+    """One finding in words.
+
+    Parameters
+    ----------
+    kind, where
+        Cause, and place.
+    confidence, height
+        In words; height is empty where it cannot be told.
+    summary, next_step
+        As judged.
+    keys
+        Positions that are its evidence, most telling first.
+    evidence
+        The same in words.
+    """
+
+    kind: str
+    where: str
+    confidence: str
+    height: str
+    summary: str
+    next_step: str
+    keys: tuple[str, ...]
+    evidence: str
+    strings: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordingView:
+    """One recording in words."""
+
+    name: str
+    facts: str
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportView:
+    """The whole report in words."""
+
+    title: str
+    shop: str
+    job: str
+    headline: str
+    counts: str
+    setup: tuple[tuple[str, str], ...]
+    layers: tuple[MapLayer, ...]
+    positions: dict[str, PositionView]
+    findings: tuple[FindingView, ...]
+    remarks: tuple[str, ...]
+    recordings: tuple[RecordingView, ...]
+    note_headers: tuple[str, ...]
+    notes: tuple[NoteView, ...]
+    method: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+    first_key: str
+
+
+NOTE_HEADERS = (
+    "Time",
+    "String",
+    "Fret",
+    "Run",
+    "Pitch, Hz",
+    "Cents",
+    "B × 10⁶",
+    "Level, dBFS",
+    "Fall, dB/s",
+    "Buzz, dB",
+    "Contact",
+)
+
+
+def view_of(scan: Scan) -> ReportView:
+    """Return everything the report says about a scan."""
+    by_place = {(p.string, p.fret): p for p in scan.positions}
+    positions = {
+        _key(p.string, p.fret): _position_view(scan.guitar, p, by_place) for p in scan.positions
+    }
+    findings = tuple(_finding_view(f, scan) for f in scan.findings)
+    first = next((key for f in findings for key in f.keys if key in positions), "")
+    return ReportView(
+        title=scan.guitar.name or "Fretted instrument",
+        shop=scan.guitar.shop,
+        job=scan.guitar.job,
+        headline=_headline(findings, scan),
+        counts=_counts(scan),
+        setup=_setup(scan),
+        layers=tuple(_layer(layer, scan, by_place, positions) for layer in LAYERS),
+        positions=positions,
+        findings=findings,
+        remarks=scan.remarks,
+        recordings=tuple(_recording_view(scan, index) for index in range(len(scan.recordings))),
+        note_headers=NOTE_HEADERS,
+        notes=_note_views(scan),
+        method=method_of(scan.bars),
+        cautions=CAUTIONS,
+        first_key=first or next((k for k, p in positions.items() if p.played), ""),
+    )
+
+
+def _key(string: int, fret: int) -> str:
+    return f"{string}-{fret}"
+
+
+def string_label(guitar: Guitar, string: int) -> str:
+    """Return the number and the open note of a string: "6 E2"."""
+    return f"{string}\u2002{guitar.tuning[-string].replace('#', '♯').replace('-', '−')}"
+
+
+def neighbour_of(position: Position, by_place: dict[tuple[int, int], Position]) -> Position | None:
+    """Return the nearest position that rings clean: same string first, then same fret.
+
+    A neighbour is what a note should sound like, so it must be judged clean and must not be
+    short or dead.
+    """
+    clean = [
+        p
+        for p in by_place.values()
+        if p.buzz == "clean"
+        and p.sustain not in {"short", "dead"}
+        and (p.string == position.string or p.fret == position.fret)
+        and (p.string, p.fret) != (position.string, position.fret)
+        and (p.fret > 0 or position.fret == 0 or p.string != position.string)
+    ]
+    if not clean:
+        return None
+    return min(
+        clean,
+        key=lambda p: (
+            p.string != position.string,
+            abs(p.fret - position.fret) + abs(p.string - position.string),
+            p.fret,
+            p.string,
+        ),
+    )
+
+
+def _position_view(
+    guitar: Guitar, position: Position, by_place: dict[tuple[int, int], Position]
+) -> PositionView:
+    note = words.note_name(guitar.midi(position.string, position.fret))
+    fret = "open" if position.fret == 0 else f"fret {position.fret}"
+    title = f"String {position.string}, {fret} · {note}"
+    verdicts = tuple(
+        (LAYER_TEXTS[layer].title, tone.word, tone.key)
+        for layer in LAYERS
+        for tone in (_tone(layer, position),)
+    )
+    said = [word for _, word, key in verdicts if key not in {"unjudged", "unplayed"}]
+    neighbour = neighbour_of(position, by_place)
+    return PositionView(
+        key=_key(position.string, position.fret),
+        string=position.string,
+        fret=position.fret,
+        title=title,
+        verdicts=verdicts,
+        numbers=_numbers(position),
+        spoken=f"String {position.string}, {fret}, {note}: "
+        + (", ".join(said) if said else position.reason or "not judged"),
+        reason=position.reason,
+        played=bool(position.notes),
+        neighbour=_key(neighbour.string, neighbour.fret) if neighbour else None,
+    )
+
+
+def _numbers(position: Position) -> tuple[tuple[str, str], ...]:
+    def spread(value: float | None, decimals: int) -> str:
+        return "" if value is None else f" ± {words.number(value, decimals)}"
+
+    def row(
+        value: float | None, off: float | None, decimals: int, unit: str, *, signed: bool
+    ) -> str:
+        if value is None:
+            return words.DASH
+        return f"{words.number(value, decimals, signed=signed)}{spread(off, decimals)}\u00a0{unit}"
+
+    return (
+        ("Buzz", row(position.buzz_db, position.buzz_spread_db, 1, "dB", signed=False)),
+        ("Buzz through an amp", row(position.buzz_amp_db, None, 1, "dB", signed=False)),
+        ("Contact", words.percent(position.contact)),
+        (
+            "Fall",
+            row(position.decay_db_per_s, position.decay_spread_db_per_s, 1, "dB/s", signed=False),
+        ),
+        ("60 dB would take", words.seconds(position.t60_s)),
+        (
+            "Fall against its neighbours",
+            words.DASH
+            if position.decay_ratio is None
+            else f"{words.number(position.decay_ratio, 2)} ×",
+        ),
+        ("Pitch", row(position.cents, position.cents_spread, 1, "cents", signed=True)),
+        ("Notes heard", str(len(position.notes))),
+    )
+
+
+def _tone(layer: Layer, position: Position | None) -> Tone:
+    word = getattr(position, layer) if position is not None else None
+    return tone_of(layer, word, played=position is not None and bool(position.notes))
+
+
+def _value(layer: Layer, position: Position | None) -> str:
+    if position is None:
+        return ""
+    if layer == "buzz":
+        value = position.buzz_db
+        return "" if value is None else words.number(value, 0)
+    if layer == "sustain":
+        value = position.t60_s
+        return "" if value is None else words.number(value, 1 if value < 10.0 else 0)
+    value = position.cents
+    return "" if value is None else words.number(value, 0, signed=True)
+
+
+def _layer(
+    layer: Layer,
+    scan: Scan,
+    by_place: dict[tuple[int, int], Position],
+    positions: dict[str, PositionView],
+) -> MapLayer:
+    frets = range(scan.guitar.frets + 1)
+    rows, faults = [], Counter[int]()
+    for string in scan.guitar.strings:
+        cells = []
+        for fret in frets:
+            position = by_place.get((string, fret))
+            tone = _tone(layer, position)
+            faults[fret] += tone.word in _FAULTY[layer]
+            spoken = positions[_key(string, fret)].spoken if position else "not played"
+            cells.append(MapCell(tone=tone, value=_value(layer, position), spoken=spoken))
+        rows.append(
+            MapRow(string=string, label=string_label(scan.guitar, string), cells=tuple(cells))
+        )
+    text = LAYER_TEXTS[layer]
+    return MapLayer(
+        key=layer,
+        title=text.title,
+        caption=text.caption,
+        tones=tones_of(layer),
+        rows=tuple(rows),
+        fret_labels=tuple("open" if fret == 0 else str(fret) for fret in frets),
+        foot=tuple(str(faults[fret]) if faults[fret] else "" for fret in frets),
+        foot_title=text.foot,
+    )
+
+
+def _finding_view(finding: Finding, scan: Scan) -> FindingView:
+    places = Counter(
+        (n.note.string, n.note.fret) for n in scan.notes if n.note.id in set(finding.notes)
+    )
+    by_place = {(p.string, p.fret): p for p in scan.positions}
+
+    def telling(where: tuple[int, int]) -> tuple[float, float, int, int]:
+        position = by_place.get(where)
+        contact = (position.contact or 0.0) if position else 0.0
+        buzz_db = position.buzz_db if position and position.buzz_db is not None else -200.0
+        ratio = (position.decay_ratio or 0.0) if position else 0.0
+        if finding.kind == "dead spot":
+            return (-ratio, 0.0, *where)
+        return (-contact, -buzz_db, *where)
+
+    ordered = sorted(places, key=telling)
+    height = ""
+    if finding.height_mm is not None:
+        height = words.quantity(finding.height_mm, 2, "mm")
+        if finding.height_low_mm is not None and finding.height_high_mm is not None:
+            low, high = finding.height_low_mm, finding.height_high_mm
+            height += f" ({words.number(low, 2)} to {words.quantity(high, 2, 'mm')})"
+    return FindingView(
+        kind=finding.kind,
+        where=words.place(finding.strings, finding.frets),
+        confidence=words.percent(finding.confidence),
+        height=height,
+        summary=finding.summary,
+        next_step=finding.next_step,
+        keys=tuple(_key(*where) for where in ordered),
+        evidence=_evidence(sorted(places)),
+        strings=finding.strings,
+    )
+
+
+def _evidence(places: list[tuple[int, int]]) -> str:
+    by_string: dict[int, list[int]] = {}
+    for string, fret in places:
+        by_string.setdefault(string, []).append(fret)
+    return "; ".join(
+        f"string {string}: " + ("open" if frets == [0] else f"frets {words.ranges(frets)}")
+        if len(frets) > 1 or frets == [0]
+        else f"string {string}: fret {frets[0]}"
+        for string, frets in sorted(by_string.items())
+    )
+
+
+def _headline(findings: tuple[FindingView, ...], scan: Scan) -> str:
+    if not any(n.judged for n in scan.notes):
+        return "No note could be judged"
+    if not findings:
+        return "Nothing stands out: no fault found at this bar"
+    head = findings[0]
+    more = len(findings) - 1
+    rest = "" if not more else f", and {words.count(more, 'more finding')}"
+    return f"{head.kind[0].upper()}{head.kind[1:]}: {head.where}{rest}"
+
+
+def _counts(scan: Scan) -> str:
+    judged = sum(n.judged for n in scan.notes)
+    played = sum(bool(p.notes) for p in scan.positions)
+    return (
+        f"{words.count(len(scan.notes), 'note')} found, {judged} judged; "
+        f"{played} of {words.count(len(scan.positions), 'position')} played"
+    )
+
+
+def _setup(scan: Scan) -> tuple[tuple[str, str], ...]:
+    guitar = scan.guitar
+    tuning = " ".join(guitar.tuning).replace("#", "♯")
+    rows = [
+        ("Tuning", tuning + (" (found from the recording)" if scan.tuning_found else "")),
+        ("Frets", str(guitar.frets)),
+        ("A4", words.quantity(guitar.a4_hz, 1, "Hz")),
+        ("Whole instrument", words.quantity(scan.offset_cents, 1, "cents", signed=True)),
+    ]
+    if guitar.capo:
+        rows.append(("Capo", f"fret {guitar.capo}"))
+    if guitar.scale_mm is not None:
+        rows.append(("Scale", words.quantity(guitar.scale_mm, 1, "mm")))
+    if guitar.action_12_mm:
+        action = ", ".join(words.number(a, 2) for a in guitar.action_12_mm)
+        rows.append(("Action at fret 12, thickest first", f"{action}\u00a0mm"))
+    if guitar.relief_mm is not None:
+        rows.append(("Relief", words.quantity(guitar.relief_mm, 2, "mm")))
+    return tuple(rows)
+
+
+def _recording_view(scan: Scan, index: int) -> RecordingView:
+    recording = scan.recordings[index]
+    notes = sum(n.note.recording == index for n in scan.notes)
+    return RecordingView(
+        name=recording.name,
+        facts=", ".join(
+            (
+                words.clock(recording.duration_s),
+                words.quantity(recording.file_rate_hz / 1000.0, 1, "kHz"),
+                f"peak {words.quantity(recording.peak_dbfs, 1, 'dBFS')}",
+                f"noise {words.quantity(recording.noise_dbfs, 1, 'dBFS')}",
+                words.count(notes, "note"),
+            )
+        ),
+        warnings=tuple(warning.message for warning in recording.warnings),
+    )
+
+
+def _note_views(scan: Scan) -> tuple[NoteView, ...]:
+    seen: set[tuple[int, int]] = set()
+    rows = []
+    for measured in scan.notes:
+        where = (measured.note.string, measured.note.fret)
+        anchor = "" if where in seen else f"p{_key(*where)}"
+        seen.add(where)
+        rows.append(_note_view(measured, anchor, many=len(scan.recordings) > 1))
+    return tuple(rows)
+
+
+def _note_view(measured: MeasuredNote, anchor: str, *, many: bool) -> NoteView:
+    note = measured.note
+    time = words.clock(note.onset_s)
+    b = measured.inharmonicity
+    return NoteView(
+        id=note.id,
+        string=note.string,
+        fret=note.fret,
+        anchor=anchor,
+        columns=(
+            f"{note.recording + 1} · {time}" if many else time,
+            str(note.string),
+            str(note.fret),
+            note.direction,
+            words.number(measured.pitch_hz, 2),
+            words.number(measured.cents, 1, signed=True),
+            words.number(None if b is None else 1e6 * b, 0),
+            words.number(measured.attack_dbfs, 1),
+            words.number(measured.decay_db_per_s, 1),
+            words.number(measured.buzz_db, 1),
+            words.number(measured.contact, 2),
+        ),
+        judged=measured.judged,
+        reason=measured.reason,
+    )

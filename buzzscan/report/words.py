@@ -1,0 +1,125 @@
+"""How values are said: rounding, units, note names and places on the neck.
+
+Conventions
+-----------
+Numbers are rounded here and nowhere else in the report. A value that could not be measured is
+said as a dash. Minus signs are typographic; the space before a unit does not break.
+
+Limits
+------
+English only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+__all__ = [
+    "DASH",
+    "clock",
+    "count",
+    "joined",
+    "note_name",
+    "number",
+    "ordinal",
+    "percent",
+    "place",
+    "quantity",
+    "ranges",
+    "seconds",
+]
+
+DASH = "–"
+"""Stands for what could not be measured."""
+_MINUS = "−"
+_NBSP = "\u00a0"
+
+_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B")
+
+
+def number(value: float | None, decimals: int, *, signed: bool = False) -> str:
+    """Return a rounded number, a dash for None; never "−0"."""
+    if value is None:
+        return DASH
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0.0:
+        return text.lstrip("-")
+    if text.startswith("-"):
+        return _MINUS + text[1:]
+    return f"+{text}" if signed else text
+
+
+def quantity(value: float | None, decimals: int, unit: str, *, signed: bool = False) -> str:
+    """Return a rounded number with its unit, a dash alone for None."""
+    text = number(value, decimals, signed=signed)
+    return text if value is None else f"{text}{_NBSP}{unit}"
+
+
+def percent(share: float | None) -> str:
+    """Return a share 0–1 as a whole percentage."""
+    return quantity(None if share is None else 100.0 * share, 0, "%")
+
+
+def seconds(value: float | None) -> str:
+    """Return a time with as many decimals as it deserves."""
+    decimals = 2 if value is not None and abs(value) < 10.0 else 1
+    return quantity(value, decimals, "s")
+
+
+def clock(value_s: float) -> str:
+    """Return a time within a recording as minutes and seconds, to the hundredth."""
+    minutes, rest = divmod(round(value_s * 100.0), 6000)
+    return f"{minutes}:{rest / 100.0:05.2f}"
+
+
+def count(n: int, singular: str, plural: str = "") -> str:
+    """Return a number of things, in the right form."""
+    return f"{n}{_NBSP}{singular if n == 1 else plural or singular + 's'}"
+
+
+def ordinal(n: int) -> str:
+    """Return a place in an order: 1st, 2nd, 3rd."""
+    suffix = "th" if 10 <= n % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
+    return f"{n}{suffix}"
+
+
+def note_name(midi: float) -> str:
+    """Return the name of the note nearest to a MIDI note number, for example "C♯4"."""
+    nearest = round(midi)
+    return f"{_NAMES[nearest % 12]}{nearest // 12 - 1}"
+
+
+def ranges(values: Iterable[int]) -> str:
+    """Return whole numbers in short: 1, 2, 3, 7 is "1–3, 7"."""
+    runs: list[list[int]] = []
+    for value in sorted(set(values)):
+        if runs and value == runs[-1][-1] + 1:
+            runs[-1].append(value)
+        else:
+            runs.append([value])
+    parts: list[str] = []
+    for run in runs:
+        if len(run) > 2:
+            parts.append(f"{run[0]}–{run[-1]}")
+        else:
+            parts.extend(str(value) for value in run)
+    return ", ".join(parts)
+
+
+def joined(words: Sequence[str]) -> str:
+    """Return words as a list in a sentence: "a, b and c"."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def place(strings: Sequence[int], frets: Sequence[int]) -> str:
+    """Return where something sits: "fret 9, strings 4–6"."""
+    parts = []
+    if frets == (0,):
+        parts.append("open string" if len(strings) == 1 else "open strings")
+    elif frets:
+        parts.append(f"fret{'s' if len(frets) > 1 else ''}{_NBSP}{ranges(frets)}")
+    if strings:
+        parts.append(f"string{'s' if len(strings) > 1 else ''}{_NBSP}{ranges(strings)}")
+    return ", ".join(parts) or "whole instrument"

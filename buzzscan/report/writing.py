@@ -1,0 +1,104 @@
+"""Writes the pages and files of a report.
+
+Conventions
+-----------
+Each function returns the paths it wrote, in a fixed order.
+
+Limits
+------
+The folder must exist.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Literal
+
+from buzzscan.errors import OutputError
+from buzzscan.plots.neckmap import INLAYS
+from buzzscan.report import page
+from buzzscan.report.clips import Clip, clips_of
+from buzzscan.report.paper import bench_pdf, neck_png
+from buzzscan.report.tables import notes_csv
+from buzzscan.report.view import ReportView, view_of
+from buzzscan.scanning import Scan
+
+__all__ = ["Audience", "write_report"]
+
+Audience = Literal["bench", "customer", "both"]
+
+
+def write_report(scan: Scan, out_dir: Path, *, audience: Audience = "bench") -> tuple[Path, ...]:
+    """Write the report of a scan.
+
+    Parameters
+    ----------
+    scan
+        What to report.
+    out_dir
+        Folder that exists.
+    audience
+        "bench" for the repairer's sheet with picture and table, "customer" for the page to
+        show a customer, "both" for all of it.
+
+    Returns
+    -------
+    tuple of Path
+        What was written.
+
+    Raises
+    ------
+    OutputError
+        If a file cannot be written.
+    """
+    view = view_of(scan)
+    clips = clips_of(scan, scan.positions)
+    files: dict[str, Callable[[], bytes]] = {
+        "report.html": lambda: bench_html(view, clips).encode("utf-8"),
+        "report.pdf": lambda: bench_pdf(view),
+        "neck.png": lambda: neck_png(view),
+        "notes.csv": lambda: notes_csv(scan).encode("utf-8"),
+    }
+    return tuple(_write(out_dir / name, make()) for name, make in files.items())
+
+
+def _write(path: Path, data: bytes) -> Path:
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise OutputError(f"cannot write {path}: {error.strerror}") from error
+    return path
+
+
+def bench_html(view: ReportView, clips: dict[str, Clip]) -> str:
+    """Return the repairer's page."""
+    return page.render(
+        "bench.html",
+        script="bench.js",
+        view=view,
+        positions=view.positions,
+        inlays=INLAYS,
+        data={key: _position_data(view, clips, key) for key in view.positions},
+    )
+
+
+def _position_data(view: ReportView, clips: dict[str, Clip], key: str) -> dict[str, Any]:
+    position = view.positions[key]
+    clip = clips.get(key)
+    return {
+        "title": position.title,
+        "verdicts": position.verdicts,
+        "numbers": position.numbers,
+        "reason": position.reason,
+        "neighbour": position.neighbour,
+        "clip": {
+            "label": clip.label,
+            "sound": clip.sound,
+            "wave": clip.wave,
+            "fall": clip.fall,
+            "spectrogram": clip.spectrogram,
+        }
+        if clip
+        else None,
+    }

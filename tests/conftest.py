@@ -1,0 +1,253 @@
+"""A judged neck made by hand: synthesised notes in memory, verdicts that are known."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.verdict import Bars, Buzz, Finding, Position, Sustain
+from buzzscan.notes.note import Note
+from buzzscan.recording import Recording, RecordingWarning
+from buzzscan.scanning import Scan
+
+RATE_HZ = 16000
+NOTE_S = 0.3
+HIGH_FRET = 10
+DEAD = (3, 14)
+MEASURED_OF_POSITION = {f.name for f in dataclasses.fields(Position)} - {
+    "string",
+    "fret",
+    "notes",
+    "reason",
+}
+
+
+@dataclasses.dataclass
+class MemorySource:
+    """Samples held in memory."""
+
+    samples: npt.NDArray[np.float32]
+
+    def read(self, start: int, stop: int) -> npt.NDArray[np.float32]:
+        """Return a stretch of the samples."""
+        return self.samples[start:stop]
+
+
+def tone(pitch_hz: float, *, buzz: float, fall_db_per_s: float) -> npt.NDArray[np.float32]:
+    """Return a plucked tone: ten partials, and clicks once a period where it buzzes."""
+    t = np.arange(round(NOTE_S * RATE_HZ)) / RATE_HZ
+    partials = np.arange(1, 11)
+    partials = partials[partials * pitch_hz < 0.45 * RATE_HZ]
+    wave = (np.sin(2 * np.pi * pitch_hz * np.outer(partials, t)) / partials[:, None] ** 1.5).sum(0)
+    clicks = buzz * (np.mod(t * pitch_hz, 1.0) < 0.04) * np.exp(-t / 0.1)
+    envelope = 10 ** (-fall_db_per_s * t / 20) * np.minimum(t / 0.004, 1.0)
+    return (0.25 * (wave + clicks) * envelope).astype(np.float32)
+
+
+def _verdict(string: int, fret: int) -> tuple[Buzz, Sustain, float, float, float]:
+    """Return buzz, sustain, buzz_db, contact and fall of a position."""
+    ahead = HIGH_FRET - fret
+    if string >= 4 and 1 <= ahead <= 3:
+        level = -22.0 - 7.0 * (ahead - 1)
+        word: Buzz = "choked" if (string, fret) == (6, 9) else "buzz" if level > -35 else "slight"
+        return word, "rings", level, 0.98 - 0.2 * (ahead - 1), 14.0
+    if (string, fret) == DEAD:
+        return "clean", "dead", -58.0, 0.02, 46.0
+    return "clean", "rings", -60.0, 0.03, 12.0
+
+
+def _measured(note: Note, guitar: Guitar) -> MeasuredNote:
+    _, _, buzz_db, contact, fall = _verdict(note.string, note.fret)
+    half = 0.5 if note.direction == "up" else -0.5
+    return MeasuredNote(
+        note=note,
+        pitch_hz=guitar.pitch_hz(note.string, note.fret) * 1.0006,
+        cents=1.0 + half,
+        pitch_error_cents=0.2,
+        inharmonicity=4.2e-5,
+        attack_dbfs=-9.5,
+        decay_db_per_s=fall + half,
+        decay_low_db_per_s=fall - 2.0,
+        decay_high_db_per_s=fall + 2.0,
+        t60_s=60.0 / (fall + half),
+        whole_decay_db_per_s=fall + 1.0,
+        edt_s=None,
+        t20_s=None,
+        t30_s=None,
+        buzz_db=buzz_db + half,
+        buzz_amp_db=buzz_db - 3.0 + half,
+        contact=contact,
+        contact_until_s=0.21 if contact > 0.5 else None,
+        judged=True,
+        reason="",
+        withheld=(("t20_s", "range above the noise is 24 dB, need 30 dB"),),
+    )
+
+
+def _position(guitar: Guitar, string: int, fret: int, ids: tuple[int, ...]) -> Position:
+    if not ids:
+        return Position(
+            string=string,
+            fret=fret,
+            notes=(),
+            reason="not played",
+            **dict.fromkeys(MEASURED_OF_POSITION),
+        )
+    buzz, sustain, buzz_db, contact, fall = _verdict(string, fret)
+    sharp = string == 2 and fret >= guitar.frets - 2
+    return Position(
+        string=string,
+        fret=fret,
+        notes=ids,
+        cents=8.4 if sharp else 1.0,
+        cents_spread=0.5,
+        decay_db_per_s=fall,
+        decay_spread_db_per_s=0.5,
+        decay_ratio=fall / 12.0,
+        t60_s=60.0 / fall,
+        buzz_db=buzz_db,
+        buzz_amp_db=buzz_db - 3.0,
+        buzz_spread_db=0.5,
+        contact=contact,
+        buzz=buzz,
+        sustain=sustain,
+        pitch="sharp" if sharp else "in tune",
+        reason="",
+    )
+
+
+def _findings(ids: dict[tuple[int, int], tuple[int, ...]]) -> tuple[Finding, ...]:
+    below = [(s, f) for s in (4, 5, 6) for f in (7, 8, 9)]
+    return (
+        Finding(
+            kind="high fret",
+            strings=(4, 5, 6),
+            frets=(HIGH_FRET,),
+            confidence=0.93,
+            height_mm=0.11,
+            height_low_mm=0.07,
+            height_high_mm=0.16,
+            summary="Frets 7 to 9 buzz on strings 4 to 6, most at fret 9 (−22 dB, contact 98 %); "
+            "fret 10 itself and those above it ring clean on the same strings.",
+            next_step="Rock a short straightedge over frets 9, 10 and 11 on the bass side. If it "
+            "rocks on 10, spot-level and recrown that fret, then play the strings again.",
+            notes=tuple(i for where in below for i in ids.get(where, ())),
+        ),
+        Finding(
+            kind="dead spot",
+            strings=(DEAD[0],),
+            frets=(DEAD[1],),
+            confidence=0.81,
+            height_mm=None,
+            height_low_mm=None,
+            height_high_mm=None,
+            summary="String 3 at fret 14 falls 46 dB/s, 3.8 times its neighbours, and adds no "
+            "highs; the same pitch on the next string falls fast as well.",
+            next_step="The neck takes this frequency. Fretwork will not cure it; a clamp of "
+            "50 g on the headstock shows whether it can be moved.",
+            notes=ids.get(DEAD, ()),
+        ),
+    )
+
+
+def _build(guitar: Guitar, unplayed: frozenset[tuple[int, int]], *, warnings: bool) -> Scan:
+    frets = range(guitar.frets + 1)
+    run = [
+        (string, fret, way)
+        for string in reversed(guitar.strings)
+        for way, order in (("up", frets), ("down", frets[::-1]))
+        for fret in order
+        if (string, fret) not in unplayed
+    ]
+    notes, sounds, ids = [], [], {}
+    for index, (string, fret, way) in enumerate(run):
+        notes.append(
+            Note(
+                id=index + 1,
+                recording=0,
+                string=string,
+                fret=fret,
+                direction=way,  # type: ignore[arg-type]
+                onset_s=index * NOTE_S,
+                end_s=(index + 1) * NOTE_S,
+                pitch_hz=guitar.pitch_hz(string, fret),
+                placed=0.99,
+                judged=True,
+                reason="",
+            )
+        )
+        ids.setdefault((string, fret), []).append(index + 1)
+        word, _, _, _, fall = _verdict(string, fret)
+        loud = {"clean": 0.0, "slight": 0.4, "buzz": 1.2, "choked": 2.0}[word]
+        sounds.append(tone(guitar.pitch_hz(string, fret), buzz=loud, fall_db_per_s=fall))
+    samples = np.concatenate(sounds)
+    recording = Recording(
+        name="before take.wav",
+        sha256="0" * 64,
+        sample_rate_hz=RATE_HZ,
+        file_rate_hz=RATE_HZ,
+        n_samples=samples.size,
+        peak_dbfs=-3.2,
+        noise_dbfs=-71.4,
+        warnings=(
+            RecordingWarning(
+                code="hum",
+                message="hum at 50 Hz, −48.0 dBFS; turn away from the mains transformer",
+            ),
+        )
+        if warnings
+        else (),
+        path=None,
+        source=MemorySource(samples),
+    )
+    places = {where: tuple(found) for where, found in ids.items()}
+    return Scan(
+        recordings=(recording,),
+        guitar=guitar,
+        tuning_found=False,
+        offset_cents=-3.2,
+        remarks=("2.4 s of talk at 0:00 passed over.",),
+        bars=Bars(),
+        notes=tuple(_measured(note, guitar) for note in notes),
+        positions=tuple(
+            _position(guitar, string, fret, places.get((string, fret), ()))
+            for string in guitar.strings
+            for fret in frets
+        ),
+        findings=_findings(places),
+    )
+
+
+@pytest.fixture(scope="session")
+def make_scan() -> Callable[..., Scan]:
+    """Return a maker of judged necks; options: guitar, unplayed, warnings."""
+
+    def make(
+        guitar: Guitar | None = None,
+        *,
+        unplayed: frozenset[tuple[int, int]] = frozenset({(1, 22), (1, 21)}),
+        warnings: bool = True,
+    ) -> Scan:
+        default = Guitar(
+            name="Walnut offset, job 0417",
+            shop="Alder Lane Fretworks",
+            job="0417",
+            scale_mm=647.7,
+            action_12_mm=(1.75, 1.7, 1.65, 1.6, 1.55, 1.5),
+            relief_mm=0.2,
+        )
+        return _build(guitar or default, unplayed, warnings=warnings)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def neck_scan(make_scan: Callable[..., Scan]) -> Scan:
+    """Return a six-string neck with a high fret, a dead spot and a sharp corner."""
+    return make_scan()
