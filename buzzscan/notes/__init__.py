@@ -10,6 +10,7 @@ Limits
 One note at a time: strums and chords are not a run.
 """
 
+from buzzscan.notes.finding import find_notes
 from buzzscan.notes.note import FoundNotes, Note
 
-__all__ = ["FoundNotes", "Note"]
+__all__ = ["FoundNotes", "Note", "find_notes"]

@@ -1,0 +1,150 @@
+"""Listening: one pass over a recording that returns everything that may be a note.
+
+Conventions
+-----------
+`Heard` holds one row per candidate, in time order. Times are samples into the recording.
+
+Limits
+------
+Blocks of `BLOCK_S` are read once, in order; what is kept grows with the candidates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.notes.attack import refine
+from buzzscan.notes.frames import FrameGrid, band_levels, frame_grid, rises
+from buzzscan.notes.partials import PartialFit, fit_partials
+from buzzscan.notes.spectra import PITCHES_HZ, pitch_scores, spectra_around
+from buzzscan.recording import Recording, Samples
+
+__all__ = ["Heard", "listen"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_BLOCK_S = 30.0
+_MARGIN_S = 1.0
+"""Read again on either side of a block, so that its edges cut no note's beginning."""
+_APART_S = 0.05
+"""Two candidates nearer than this are one: the shortest notes are three times as long."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """What may be notes.
+
+    Parameters
+    ----------
+    onset
+        Samples.
+    gain_db
+        Rise of the waveform's edge at the onset.
+    scores
+        From `pitch_scores`, shape (candidates, pitches).
+    pitch_hz, ln_b, ln_b_sd, n_found, rise_db, share
+        From `PartialFit`, for the best pitch.
+    level_db
+        Highest level of the frames after the onset, dB re full scale.
+    """
+
+    onset: npt.NDArray[np.intp]
+    gain_db: FloatArray
+    scores: npt.NDArray[np.float32]
+    pitch_hz: FloatArray
+    ln_b: FloatArray
+    ln_b_sd: FloatArray
+    n_found: npt.NDArray[np.intp]
+    rise_db: FloatArray
+    share: FloatArray
+    level_db: FloatArray
+
+
+def listen(recording: Recording, *, progress: Callable[[float], None] | None = None) -> Heard:
+    """Return all candidates of a recording.
+
+    Parameters
+    ----------
+    recording
+        What to listen to.
+    progress
+        Called with the share done, 0–1.
+    """
+    rate = recording.sample_rate_hz
+    grid = frame_grid(rate)
+    block = int(_BLOCK_S * rate) // grid.hop * grid.hop
+    margin = int(_MARGIN_S * rate) // grid.hop * grid.hop
+    parts = []
+    carried = np.zeros(0, np.float32)
+    carried_from = 0
+    for start in range(0, recording.n_samples, block):
+        stop = min(start + block + margin, recording.n_samples)
+        fresh = recording.read(carried_from + len(carried), stop)
+        samples = np.concatenate([carried, fresh])
+        heard = _listen_block(samples, grid, rate)
+        at = heard.onset + carried_from
+        end = start + block if stop < recording.n_samples else recording.n_samples
+        parts.append(_select(heard, carried_from, (at >= start) & (at < end)))
+        keep = max(end - margin - carried_from, 0)
+        carried, carried_from = samples[keep:], carried_from + keep
+        if progress is not None:
+            progress(min(stop / recording.n_samples, 1.0))
+    return _joined(parts)
+
+
+def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
+    levels = band_levels(samples, grid)
+    frames, rise = rises(levels)
+    onset, gain = refine(samples, rate, frames * grid.hop)
+    keep = _apart(onset, rise[frames], round(_APART_S * rate))
+    onset, gain = onset[keep], gain[keep]
+    spectra = spectra_around(samples, rate, onset, np.diff(onset, append=len(samples)))
+    scores = pitch_scores(spectra)
+    best = PITCHES_HZ[np.argmax(scores, axis=1)]
+    fit: PartialFit = fit_partials(spectra, np.arange(len(onset)), best)
+    level = np.zeros(len(onset))
+    for i, at in enumerate(onset):
+        piece = samples[max(at, 0) : at + round(0.06 * rate)]
+        level[i] = 10.0 * np.log10(float(np.mean(piece * piece)) + 1e-12) if len(piece) else -120.0
+    return Heard(
+        onset=onset,
+        gain_db=gain.astype(np.float64),
+        scores=scores,
+        pitch_hz=fit.pitch_hz,
+        ln_b=fit.ln_b,
+        ln_b_sd=fit.ln_b_sd,
+        n_found=fit.n_found,
+        rise_db=fit.rise_db,
+        share=fit.share,
+        level_db=level,
+    )
+
+
+def _apart(
+    onset: npt.NDArray[np.intp], strength: npt.NDArray[np.float32], least: int
+) -> npt.NDArray[np.intp]:
+    """Return which candidates to keep, the stronger of any two too near each other."""
+    kept: list[int] = []
+    for i in np.argsort(onset, kind="stable"):
+        if kept and onset[i] - onset[kept[-1]] < least:
+            if strength[i] > strength[kept[-1]]:
+                kept[-1] = int(i)
+        else:
+            kept.append(int(i))
+    return np.array(kept, np.intp)
+
+
+def _select(heard: Heard, shift: int, keep: npt.NDArray[np.bool_]) -> Heard:
+    values = {f.name: getattr(heard, f.name)[keep] for f in fields(Heard)}
+    values["onset"] = values["onset"] + shift
+    return Heard(**values)
+
+
+def _joined(parts: list[Heard]) -> Heard:
+    return Heard(
+        **{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Heard)}
+    )

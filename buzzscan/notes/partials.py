@@ -1,0 +1,174 @@
+"""Pitch and inharmonicity fitted to the partials of each candidate.
+
+Conventions
+-----------
+Partial h of a stiff string lies at ``h · f0 · sqrt(1 + B·h²)`` (Fletcher, JASA 36, 1964). The
+first partial, ``f0 · sqrt(1 + B)``, is what a tuner reads and what `pitch_hz` says.
+
+Limits
+------
+Made for placing: some cents and some tenths of ln B. `buzzscan.measures` measures.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.notes.spectra import Spectra
+
+__all__ = ["PartialFit", "fit_partials"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_STAGES = (4, 8, 14, 22)
+"""Partials used in turn: each fit tells where the next partials must be looked for."""
+_START_B = 1e-4
+_LEAST_OVER_FLOOR = 12.0
+"""Power of a partial over the median of its surroundings for it to count."""
+_PRIOR_LN_B, _PRIOR_SD = float(np.log(1.5e-4)), 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartialFit:
+    """Fits, one per row.
+
+    Parameters
+    ----------
+    pitch_hz
+        First partial in Hz.
+    ln_b, ln_b_sd
+        Natural logarithm of B and its standard error (large where B cannot be told).
+    n_found
+        Partials found over the floor.
+    rise_db
+        Median rise of the partials found, from before the onset to after.
+    share
+        Share of the power after the onset that lies on the partials, 0–1.
+    """
+
+    pitch_hz: FloatArray
+    ln_b: FloatArray
+    ln_b_sd: FloatArray
+    n_found: npt.NDArray[np.intp]
+    rise_db: FloatArray
+    share: FloatArray
+
+
+def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatArray) -> PartialFit:
+    """Fit pitch and inharmonicity.
+
+    Parameters
+    ----------
+    spectra
+        Of all candidates.
+    rows
+        Candidate of each fit.
+    starts_hz
+        Pitch to start from, within 30 cents, in Hz.
+    """
+    n_rows, n_max = len(rows), _STAGES[-1]
+    freq = np.zeros((n_rows, n_max))
+    power = np.zeros((n_rows, n_max))
+    rise = np.zeros((n_rows, n_max))
+    weight = np.zeros((n_rows, n_max))
+    width_hz = 2.0 / spectra.window_s[rows]
+    f2, b = starts_hz**2, np.full(n_rows, _START_B)
+    sd = np.full(n_rows, _PRIOR_SD)
+    done = 0
+    for stage in _STAGES:
+        for h in range(done + 1, stage + 1):
+            at = h * np.sqrt(f2 * (1.0 + b * h * h))
+            reach = np.clip(0.02 * at, width_hz * 0.5, 0.3 * np.sqrt(f2))
+            found = _peak(spectra, rows, at, reach, width_hz)
+            freq[:, h - 1], power[:, h - 1], rise[:, h - 1], weight[:, h - 1] = found
+        done = stage
+        f2, b, sd = _solve(freq, weight, width_hz, starts_hz)
+    ok = weight > 0.0
+    strong = ok & (power > 1e-3 * power.max(axis=1, keepdims=True))
+    total = spectra.after[rows].sum(axis=1)
+    # A Hann peak holds 1.5 windows' worth of bins of its top value.
+    on_partials = (power * ok).sum(axis=1) * 1.5 / spectra.window_s[rows] / spectra.bin_hz
+    return PartialFit(
+        pitch_hz=np.sqrt(f2 * (1.0 + b)),
+        ln_b=np.log(b),
+        ln_b_sd=sd,
+        n_found=ok.sum(axis=1),
+        rise_db=np.array(
+            [float(np.median(r[s])) if s.any() else 0.0 for r, s in zip(rise, strong, strict=True)]
+        ),
+        share=np.minimum(on_partials / np.maximum(total, 1e-20), 1.0),
+    )
+
+
+def _peak(
+    spectra: Spectra,
+    rows: npt.NDArray[np.intp],
+    at_hz: FloatArray,
+    reach_hz: FloatArray,
+    width_hz: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return frequency, power, rise in dB and weight of the highest peak near a frequency."""
+    n_bins = spectra.after.shape[1]
+    centre = np.round(at_hz / spectra.bin_hz).astype(np.intp)
+    half = np.maximum(np.round(reach_hz / spectra.bin_hz).astype(np.intp), 1)
+    span = int(half.max())
+    offsets = np.arange(-span, span + 1)
+    index = np.clip(centre[:, None] + offsets, 1, n_bins - 2)
+    near = np.where(np.abs(offsets) <= half[:, None], spectra.after[rows[:, None], index], 0.0)
+    top = index[np.arange(len(rows)), np.argmax(near, axis=1)]
+    left, mid, right = (
+        np.log(spectra.after[rows, top + k].astype(np.float64) + 1e-20) for k in (-1, 0, 1)
+    )
+    curve = left - 2.0 * mid + right
+    shift = np.where(curve < -1e-9, 0.5 * (left - right) / np.minimum(curve, -1e-9), 0.0)
+    peaked = (mid >= left) & (mid >= right) & (centre + span < n_bins - 2) & (at_hz > 0)
+    side = np.maximum(np.round(1.5 * width_hz / spectra.bin_hz).astype(np.intp), 2)
+    valley = np.minimum(
+        spectra.after[rows, np.maximum(top - side, 0)],
+        spectra.after[rows, np.minimum(top + side, n_bins - 1)],
+    )
+    power = spectra.after[rows, top].astype(np.float64)
+    over = power / np.maximum(valley, 1e-14)
+    was = np.maximum.reduce([spectra.before[rows, top + k] for k in (-1, 0, 1)])
+    rise = 10.0 * np.log10((power + 1e-12) / (was + 1e-12))
+    good = peaked & (over > _LEAST_OVER_FLOOR) & (power > 1e-11)
+    return (top + shift) * spectra.bin_hz, power, rise, np.where(good, np.minimum(over, 1e3), 0.0)
+
+
+def _solve(
+    freq: FloatArray, weight: FloatArray, width_hz: FloatArray, starts_hz: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return f0², B and the standard error of ln B from (f_h/h)² = f0² + f0²·B·h²."""
+    h = np.arange(1, freq.shape[1] + 1)
+    y = (freq / h / starts_hz[:, None]) ** 2 - 1.0
+    # Error of a peak: a share of the window's width, falling with its height over the floor.
+    error_hz = width_hz[:, None] * 0.02 + width_hz[:, None] / np.sqrt(np.maximum(weight, 1.0)) / 4
+    sd = 2.0 * error_hz / (h * starts_hz[:, None]) + 2e-4
+    w = np.where(weight > 0.0, 1.0 / sd**2, 0.0)
+    x = (h * h).astype(np.float64) + 0.0 * y
+    guess = np.exp(_PRIOR_LN_B)
+    offset, slope = np.zeros(len(y)), np.full(len(y), guess)
+    var = np.ones(len(y))
+    for _ in range(3):
+        offset, slope, var = _line(x, y, w)
+        miss = (y - offset[:, None] - slope[:, None] * x) / sd
+        w = np.where(weight > 0.0, 1.0 / sd**2 / (1.0 + (miss / 2.5) ** 2), 0.0)
+    floor = 2e-6
+    b = np.clip(slope / np.maximum(1.0 + offset, 0.5), floor, 2e-2)
+    error = np.sqrt(var) / np.maximum(b, floor)
+    few = (weight > 0.0).sum(axis=1) < 3
+    b = np.where(few, guess, b)
+    return starts_hz**2 * np.clip(1.0 + offset, 0.9, 1.1), b, np.where(few, _PRIOR_SD, error)
+
+
+def _line(x: FloatArray, y: FloatArray, w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return a weighted line's offset, slope and variance of slope, with a weak prior on B."""
+    prior_b = np.exp(_PRIOR_LN_B)
+    prior_w = 1.0 / (2.0 * prior_b) ** 2
+    sw, sx, sy = w.sum(1) + 1e-9, (w * x).sum(1), (w * y).sum(1)
+    sxx, sxy = (w * x * x).sum(1) + prior_w, (w * x * y).sum(1) + prior_w * prior_b
+    det = np.maximum(sw * sxx - sx * sx, 1e-12 * sw * sxx)
+    return (sxx * sy - sx * sxy) / det, (sw * sxy - sx * sy) / det, sw / det
