@@ -102,7 +102,7 @@ def draw_map(axes: Axes, layer: MapLayer, *, cell_pt: float, first_fret: int = 0
     from matplotlib.patches import Rectangle
 
     n_rows, n_columns = len(layer.rows), len(layer.fret_labels)
-    axes.set(xlim=(0, n_columns), ylim=(n_rows + 1.0, -0.9))
+    axes.set(xlim=(0, n_columns), ylim=(n_rows + (1.0 if layer.foot else 0.2), -0.9))
     axes.axis("off")
     boxes, fills = [], []
     for row_index, row in enumerate(layer.rows):

@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import fft as sp_fft
 
-__all__ = ["outline", "partial_level_db", "png_uri", "spectrogram"]
+__all__ = ["SHADES", "outline", "partial_level_db", "png_uri", "shaded", "spectrogram"]
 
 Samples = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float32]
@@ -54,11 +54,12 @@ def outline(samples: Samples, *, n_columns: int) -> FloatArray:
 @lru_cache(maxsize=8)
 def _bands(n_rows: int, n_fft: int, rate_hz: float) -> tuple[npt.NDArray[np.intp], ...]:
     """First and last bin of each row, rows evenly spaced in log frequency."""
-    top = min(SPECTROGRAM_HIGH_HZ, 0.5 * rate_hz)
-    edges_hz = np.geomspace(SPECTROGRAM_LOW_HZ, top, n_rows + 1)
-    first = np.floor(edges_hz[:-1] * n_fft / rate_hz + 0.5).astype(np.intp)
+    edges_hz = np.geomspace(SPECTROGRAM_LOW_HZ, SPECTROGRAM_HIGH_HZ, n_rows + 1)
+    n_bins = n_fft // 2 + 1  # rows above half the sample rate stay empty
+    first = np.minimum(np.floor(edges_hz[:-1] * n_fft / rate_hz + 0.5), n_bins).astype(np.intp)
     last = np.floor(edges_hz[1:] * n_fft / rate_hz + 0.5).astype(np.intp)
-    return first, np.maximum(last, first + 1)
+    last = np.minimum(np.maximum(last, first + 1), n_bins)
+    return first, last
 
 
 def spectrogram(
@@ -92,7 +93,7 @@ def spectrogram(
     power = np.abs(sp_fft.rfft(frames * window, n_fft, axis=1)) ** 2
     total = np.pad(np.cumsum(power, axis=1, dtype=np.float64), ((0, 0), (1, 0)))
     first, last = _bands(n_rows, n_fft, rate_hz)
-    bands = (total[:, last] - total[:, first]) / (last - first)
+    bands = (total[:, last] - total[:, first]) / np.maximum(last - first, 1)
     levels = np.full((n_columns, n_rows), -SPECTROGRAM_RANGE_DB, np.float32)
     peak = float(bands.max(initial=0.0))
     if peak > 0.0:
@@ -126,6 +127,27 @@ def partial_level_db(
     if peak > 0.0:
         result[known] = 20.0 * np.log10(np.maximum(level / peak, 1e-6))
     return result
+
+
+def _ramp() -> tuple[tuple[int, int, int], ...]:
+    """Sixteen colours from paper to ink, evenly spaced, so that darker is always louder."""
+    paper, middle, ink = np.array((247, 245, 239)), np.array((96, 128, 140)), np.array((20, 26, 40))
+    colours = []
+    for step in np.linspace(0.0, 2.0, 16):
+        low, high, share = (paper, middle, step) if step < 1.0 else (middle, ink, step - 1.0)
+        red, green, blue = (round(float(c)) for c in low + (high - low) * share)
+        colours.append((red, green, blue))
+    return tuple(colours)
+
+
+SHADES = _ramp()
+"""Colours of the spectrogram, quiet to loud."""
+
+
+def shaded(levels_db: npt.NDArray[np.float32]) -> npt.NDArray[np.uint8]:
+    """Return the index into `SHADES` of each level of a spectrogram."""
+    share = 1.0 + levels_db / SPECTROGRAM_RANGE_DB
+    return np.clip(np.round(15.0 * share), 0, 15).astype(np.uint8)
 
 
 def png_uri(levels: npt.NDArray[np.uint8], colours: tuple[tuple[int, int, int], ...]) -> str:

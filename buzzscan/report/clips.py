@@ -1,50 +1,46 @@
-"""Sound and pictures of single notes, small enough to live inside the page.
+"""Single notes to be seen and heard, small enough to live inside the page.
 
 Conventions
 -----------
 One note stands for each position: the judged one whose buzz lies nearest to the position's.
-All clips of a page are raised by the same number of decibels, so that they can be compared by
-ear. Times run from 30 ms before the attack to the next note, at most `LENGTH_S`.
+All clips of a set are raised by the same number of decibels and drawn on one axis of time, so
+that they can be compared by ear and by eye. Times run from `LEAD_S` before the attack to the
+next note, at most `LONGEST_S`.
 
 Limits
 ------
-Sound is MP3, mono, at about half the recording's rate: fit for judging buzz up to 8 kHz by
-ear, not for measuring.
+Where a recording can no longer be read there is no clip.
 """
 
 from __future__ import annotations
 
-import base64
-import io
 from collections.abc import Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from math import gcd
 
 import numpy as np
 import numpy.typing as npt
 
+from buzzscan.errors import BuzzscanError
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.verdict import Position
 from buzzscan.plots import traces
 from buzzscan.report import words
+from buzzscan.report.sound import at_clip_rate, mp3_uri
 from buzzscan.scanning import Scan
 
-__all__ = ["LENGTH_S", "Clip", "clips_of", "note_of"]
+__all__ = ["LEAD_S", "Clip", "ClipSet", "clips_of", "note_of"]
 
 Samples = npt.NDArray[np.float32]
 
-LENGTH_S = 1.0
-"""Longest clip: buzz and choking show within it, and a whole neck stays under 3 MB."""
+LONGEST_S = 1.0
+"""Buzz and choking show within it, and a whole neck stays under 3 MB."""
 LEAD_S = 0.03
 """What is kept before the attack, so that it is heard whole."""
 _FADE_S = 0.012
-_MP3_RATES_HZ = (24000, 22050, 16000, 12000, 11025, 8000)
-_BLOCK = 4096
-"""Frames per write: one long write of some formats crashes libsndfile."""
-_COMPRESSION = 0.7
-"""libsndfile's scale 0–1; about 60 kbit/s at 22.05 kHz."""
 _PEAK = 0.8
+_SPANS_S = ((0.3, 0.1), (0.6, 0.2), (LONGEST_S, 0.25))
+"""Widths of the axis of time, and the step of its ticks."""
 
 WIDTH, WAVE_HEIGHT, FALL_HEIGHT = 320, 64, 150
 """Drawing units of the paths; the templates' view boxes use the same."""
@@ -66,11 +62,10 @@ class Clip:
     length_s
         Its length.
     outline
-        Lowest and highest sample per column, re the loudest clip of the page, over `length_s`.
-    levels_db
-        Spectrogram, as `buzzscan.plots.traces.spectrogram` returns it, over `LENGTH_S`.
-    fall_db
-        Level of the first partial, as `buzzscan.plots.traces.partial_level_db` returns it.
+        Lowest and highest sample per column, re the loudest clip of the set, over `length_s`.
+    levels_db, fall_db
+        Spectrogram and level of the first partial, as `buzzscan.plots.traces` returns them,
+        over the span of the set.
     """
 
     label: str
@@ -93,7 +88,26 @@ class Clip:
     @property
     def spectrogram(self) -> str:
         """Spectrogram as a ``data:`` address of a PNG."""
-        return traces.png_uri(_steps(self.levels_db), SHADES)
+        return traces.png_uri(traces.shaded(self.levels_db), traces.SHADES)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClipSet:
+    """Clips that share one axis of time.
+
+    Parameters
+    ----------
+    by_key
+        Clips by "string-fret".
+    span_s
+        Width of the axis.
+    ticks
+        (share of the width, label) of each tick.
+    """
+
+    by_key: Mapping[str, Clip]
+    span_s: float
+    ticks: tuple[tuple[float, str], ...]
 
 
 def note_of(position: Position, notes: Mapping[int, MeasuredNote]) -> MeasuredNote | None:
@@ -111,8 +125,20 @@ def note_of(position: Position, notes: Mapping[int, MeasuredNote]) -> MeasuredNo
     return min(candidates, key=lambda n: (away(n), -(n.note.end_s - n.note.onset_s), n.note.id))
 
 
-def clips_of(scan: Scan, positions: Iterable[Position]) -> dict[str, Clip]:
-    """Return a clip for each position that has a note, by "string-fret".
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Take:
+    key: str
+    measured: MeasuredNote
+    samples: Samples
+    rate_hz: int
+
+    @property
+    def length_s(self) -> float:
+        return self.samples.size / self.rate_hz
+
+
+def clips_of(scan: Scan, positions: Iterable[Position]) -> ClipSet:
+    """Return a clip for each position that has a note.
 
     Parameters
     ----------
@@ -122,120 +148,76 @@ def clips_of(scan: Scan, positions: Iterable[Position]) -> dict[str, Clip]:
         Positions to show.
     """
     by_id = {n.note.id: n for n in scan.notes}
-    chosen = {f"{p.string}-{p.fret}": note_of(p, by_id) for p in positions}
+    chosen = ((f"{p.string}-{p.fret}", note_of(p, by_id)) for p in positions)
     order = sorted(
-        ((key, note) for key, note in chosen.items() if note is not None),
-        key=lambda item: item[1].note.id,
+        ((key, note) for key, note in chosen if note is not None),
+        key=lambda item: item[1].note.id,  # recordings are read from front to back
     )
-    sounds = [_read(scan, note) for _, note in order]
-    peak = max((float(np.abs(samples).max(initial=0.0)) for samples, _ in sounds), default=0.0)
-    gain = _PEAK / peak if peak > 0.0 else 1.0
+    takes = [take for key, note in order if (take := _take(scan, key, note)) is not None]
+    peak = max((float(np.abs(take.samples).max()) for take in takes), default=0.0) or 1.0
+    longest = max((take.length_s for take in takes), default=LONGEST_S)
+    span_s, step_s = next((s for s in _SPANS_S if longest <= s[0]), _SPANS_S[-1])
     with ThreadPoolExecutor(max_workers=2) as pool:
-        encoded = list(pool.map(lambda s: _mp3_uri(s[0] * np.float32(gain), s[1]), sounds))
-    drawn = {
-        key: _draw(scan, note, samples, rate_hz=rate_hz, peak=peak, sound=uri)
-        for (key, note), (samples, rate_hz), uri in zip(order, sounds, encoded, strict=True)
+        gain = np.float32(_PEAK / peak)
+        sounds = list(pool.map(lambda take: mp3_uri(take.samples * gain, take.rate_hz), takes))
+    clips = {
+        take.key: _drawn(scan, take, sound=sound, peak=peak, span_s=span_s)
+        for take, sound in zip(takes, sounds, strict=True)
     }
-    return {key: drawn[key] for key in chosen if key in drawn}
+    n_ticks = int((span_s - LEAD_S) / step_s) + 1
+    ticks = tuple(
+        ((LEAD_S + i * step_s) / span_s, f"{i * step_s:g}" + (" s" if i == n_ticks - 1 else ""))
+        for i in range(n_ticks)
+    )
+    return ClipSet(by_key=clips, span_s=span_s, ticks=ticks)
 
 
-def _read(scan: Scan, measured: MeasuredNote) -> tuple[Samples, int]:
-    """Return the samples of a clip at a rate that MP3 knows, and that rate."""
-    from scipy.signal import resample_poly
-
+def _take(scan: Scan, key: str, measured: MeasuredNote) -> _Take | None:
+    """Return a note's samples, or None where they can no longer be read."""
     note = measured.note
     recording = scan.recordings[note.recording]
     rate = recording.sample_rate_hz
-    start = round((note.onset_s - LEAD_S) * rate)
-    stop = round(min(note.end_s, note.onset_s - LEAD_S + LENGTH_S) * rate)
-    samples = recording.read(max(start, 0), stop)
-    target = _clip_rate_hz(rate)
-    common = gcd(target, rate)
-    if target != rate and samples.size:
-        samples = resample_poly(samples, target // common, rate // common).astype(np.float32)
+    start_s = max(note.onset_s - LEAD_S, 0.0)
+    stop_s = min(note.end_s, start_s + LONGEST_S)
+    try:
+        read = recording.read(round(start_s * rate), round(stop_s * rate))
+    except BuzzscanError:
+        return None
+    if not read.size:
+        return None
+    samples, target = at_clip_rate(read, rate)
+    samples = samples.copy()
     n_fade = min(round(_FADE_S * target), samples.size // 2)
-    if n_fade:
-        samples = samples.copy()
-        ramp = np.linspace(0.0, 1.0, n_fade, dtype=np.float32)
-        samples[:n_fade] *= ramp
-        samples[-n_fade:] *= ramp[::-1]
-    return samples, target
+    ramp = np.linspace(0.0, 1.0, n_fade, dtype=np.float32)
+    samples[:n_fade] *= ramp
+    samples[samples.size - n_fade :] *= ramp[::-1]
+    return _Take(key=key, measured=measured, samples=samples, rate_hz=target)
 
 
-def _clip_rate_hz(rate_hz: int) -> int:
-    """Return the rate of a clip: one that divides the recording's, else the highest below."""
-    for target in _MP3_RATES_HZ:
-        if rate_hz % target == 0 and target >= 16000:
-            return target
-    return next((target for target in _MP3_RATES_HZ if target <= rate_hz), 8000)
-
-
-def _mp3_uri(samples: Samples, rate_hz: int) -> str:
-    import soundfile
-
-    buffer = io.BytesIO()
-    with soundfile.SoundFile(
-        buffer,
-        "w",
-        rate_hz,
-        1,
-        format="MP3",
-        subtype="MPEG_LAYER_III",
-        compression_level=_COMPRESSION,
-        bitrate_mode="CONSTANT",
-    ) as file:
-        for start in range(0, samples.size, _BLOCK):
-            file.write(samples[start : start + _BLOCK])
-    return "data:audio/mpeg;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
-
-
-def _draw(
-    scan: Scan, measured: MeasuredNote, samples: Samples, *, rate_hz: int, peak: float, sound: str
-) -> Clip:
-    note = measured.note
-    pitch_hz = measured.pitch_hz or note.pitch_hz or scan.guitar.pitch_hz(note.string, note.fret)
-    length_s = samples.size / rate_hz
-    n_columns = max(round(_WAVE_COLUMNS * length_s / LENGTH_S), 2)
+def _drawn(scan: Scan, take: _Take, *, sound: str, peak: float, span_s: float) -> Clip:
+    note = take.measured.note
+    pitch_hz = take.measured.pitch_hz or note.pitch_hz
+    n_columns = max(round(_WAVE_COLUMNS * take.length_s / span_s), 2)
     return Clip(
         label=f"note {note.id} at {words.clock(note.onset_s)}, on the way {note.direction}",
         sound=sound,
-        length_s=length_s,
-        outline=traces.outline(samples / np.float32(peak or 1.0), n_columns=n_columns),
+        length_s=take.length_s,
+        outline=traces.outline(take.samples / np.float32(peak), n_columns=n_columns),
         levels_db=traces.spectrogram(
-            samples,
-            rate_hz=rate_hz,
-            length_s=LENGTH_S,
+            take.samples,
+            rate_hz=take.rate_hz,
+            length_s=span_s,
             n_columns=_SPECTROGRAM_COLUMNS,
             n_rows=_SPECTROGRAM_ROWS,
         ),
         fall_db=traces.partial_level_db(
-            samples,
-            rate_hz=rate_hz,
-            pitch_hz=pitch_hz,
-            length_s=LENGTH_S,
+            take.samples,
+            rate_hz=take.rate_hz,
+            pitch_hz=pitch_hz or scan.guitar.pitch_hz(note.string, note.fret),
+            length_s=span_s,
             n_columns=_FALL_COLUMNS,
         ),
     )
-
-
-def _ramp() -> tuple[tuple[int, int, int], ...]:
-    """Sixteen colours from paper to ink, evenly spaced, so that darker is always louder."""
-    paper, middle, ink = np.array((247, 245, 239)), np.array((96, 128, 140)), np.array((20, 26, 40))
-    colours = []
-    for step in np.linspace(0.0, 2.0, 16):
-        low, high, share = (paper, middle, step) if step < 1.0 else (middle, ink, step - 1.0)
-        red, green, blue = (round(float(c)) for c in low + (high - low) * share)
-        colours.append((red, green, blue))
-    return tuple(colours)
-
-
-SHADES = _ramp()
-"""Colours of the spectrogram, quiet to loud."""
-
-
-def _steps(levels_db: npt.NDArray[np.float32]) -> npt.NDArray[np.uint8]:
-    share = 1.0 + levels_db / traces.SPECTROGRAM_RANGE_DB
-    return np.clip(np.round(15.0 * share), 0, 15).astype(np.uint8)
 
 
 def _wave_path(outline: npt.NDArray[np.float32]) -> str:

@@ -61,7 +61,7 @@ def _head(sheet: Sheet, view: ReportView) -> None:
 def _finding(sheet: Sheet, index: int, finding: FindingView) -> None:
     body = wrapped(f"{finding.summary} {finding.next_step}", WIDTH - 14.0, 10.0, "serif")
     sheet.need(34.0 + 12.5 * min(len(body), 6))
-    sheet.paragraph(f"{index}  {finding.kind}: {finding.where}", size=11.0, bold=True, after=1.0)
+    sheet.paragraph(f"{index}  {finding.title}", size=11.0, bold=True, after=1.0)
     facts = [f"confidence {finding.confidence}"]
     if finding.height:
         facts.append(f"height {finding.height}")

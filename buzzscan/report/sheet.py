@@ -18,8 +18,12 @@ from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
+import numpy as np
+
 from buzzscan.plots.neckmap import MapLayer, draw_map
 from buzzscan.plots.tones import INK, RULE
+from buzzscan.plots.traces import SHADES, shaded
+from buzzscan.report.clips import ClipSet
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -131,6 +135,11 @@ class Sheet:
         self.y = MARGIN
 
     @property
+    def n_pages(self) -> int:
+        """Pages opened so far."""
+        return len(self._pages)
+
+    @property
     def room(self) -> float:
         """Points left on the page."""
         return PAGE_HEIGHT - FOOT - 18.0 - self.y
@@ -239,16 +248,46 @@ class Sheet:
             )
         )
 
+    def trace(
+        self, place: tuple[float, float, float, float], clips: ClipSet, key: str, *, color: str
+    ) -> None:
+        """Draw a note: its outline above, its spectrogram below, on one axis of time."""
+        x, y, width, height = place
+        clip, span_s = clips.by_key[key], clips.span_s
+        gutter, axis = 26.0, 10.0
+        left, room = x + gutter, width - gutter
+        wave_height = 0.34 * (height - axis)
+        spec_height = 0.62 * (height - axis)
+        wave = self.axes(left, y, room, wave_height)
+        low, high = clip.outline.T
+        times = [clip.length_s * (i + 0.5) / len(low) for i in range(len(low))]
+        wave.fill_between(times, low, high, color=color, linewidth=0.3)
+        wave.set(xlim=(0.0, span_s), ylim=(-1.0, 1.0), xticks=[], yticks=[])
+        spec = self.axes(left, y + height - axis - spec_height, room, spec_height)
+        colours = np.array(SHADES, np.uint8)[shaded(clip.levels_db)]
+        spec.imshow(colours, aspect="auto", extent=(0.0, span_s, 0.0, 1.0))
+        octaves = np.log([8000.0 / 80.0, 1000.0 / 80.0, 1.0]) / np.log(8000.0 / 80.0)
+        spec.set_yticks(octaves, ["8 kHz", "1 kHz", "80 Hz"])
+        spec.set_xticks([share * span_s for share, _ in clips.ticks], [t for _, t in clips.ticks])
+        spec.tick_params(labelsize=5.5, length=1.5, pad=1.5, width=0.4)
+        for axes in (wave, spec):
+            for spine in axes.spines.values():
+                spine.set(color=RULE, linewidth=0.5)
+
     def neck(self, layer: MapLayer, *, cell_height: float = 19.0, label: float = 34.0) -> None:
         """Draw one layer of the map over the width of the column, with its key."""
         n_rows = len(layer.rows)
-        height = (n_rows + 1.9) * cell_height
+        height = (n_rows + (1.9 if layer.foot else 1.1)) * cell_height
         self.need(height + 40.0)
         cell = (WIDTH - label) / len(layer.fret_labels)
         axes = self.axes(MARGIN + label, self.y, WIDTH - label, height)
         draw_map(axes, layer, cell_pt=min(cell, cell_height * 1.1))
         self.y += height
-        foot = f"Last row: {layer.foot_title[0].lower()}{layer.foot_title[1:]}. {layer.caption}."
+        foot = layer.caption + "."
+        if layer.foot_title:
+            foot = (
+                f"Last row: {layer.foot_title[0].lower()}{layer.foot_title[1:]}. {layer.caption}."
+            )
         self.paragraph(foot, size=6.8, face=LABEL, color=_SOFT, after=2.0)
         self._key(layer)
 
@@ -335,11 +374,11 @@ class Sheet:
         buffer = io.BytesIO()
         metadata = {"Title": self.title, "Creator": "buzzscan", "CreationDate": None}
         total = len(self._pages)
-        with rc_context({"pdf.fonttype": 42, "pdf.compression": 6}):
-            with PdfPages(buffer, metadata=metadata) as pages:
-                for index, figure in enumerate(self._pages, 1):
-                    self._foot(figure, index, total)
-                    pages.savefig(figure)
+        options = {"pdf.fonttype": 42, "pdf.compression": 6}
+        with rc_context(options), PdfPages(buffer, metadata=metadata) as pages:
+            for index, figure in enumerate(self._pages, 1):
+                self._foot(figure, index, total)
+                pages.savefig(figure)
         return buffer.getvalue()
 
     def _foot(self, figure: Figure, page: int, total: int) -> None:

@@ -86,15 +86,15 @@ def method_of(bars: Bars) -> tuple[tuple[str, str], ...]:
         (
             "Notes",
             (
-                "The run is cut at its attacks; each note is placed on string and fret by its pitch "
-                "and by the order of the run. The way up and the way down both count."
+                "The run is cut at its attacks; each note is placed on string and fret by its "
+                "pitch and by the order of the run. The way up and the way down both count."
             ),
         ),
         (
             "Pitch",
             (
-                "Frequency of the first partial after the glide of the attack (what a tuner reads), "
-                "in cents against equal temperament. In tune: within "
+                "Frequency of the first partial after the glide of the attack (what a tuner "
+                "reads), in cents against equal temperament. In tune: within "
                 f"{words.quantity(bars.pitch_cents, 1, 'cents')}."
             ),
         ),
@@ -109,10 +109,10 @@ def method_of(bars: Bars) -> tuple[tuple[str, str], ...]:
         (
             "Buzz",
             (
-                "Energy that contact with a fret adds between 0.7 and 8 kHz, from 50 to 600 ms after "
-                "the attack, over the energy of the whole note, in dB, against what the string's "
-                "own clean notes sound like. Contact is the probability that the string strikes a "
-                f"fret at all. Judged {heard}; called buzz from {bar}, slight below it."
+                "Energy that contact with a fret adds between 0.7 and 8 kHz, from 50 to 600 ms "
+                "after the attack, over the energy of the whole note, in dB, against what the "
+                "string's own clean notes sound like. Contact is the probability that the string "
+                f"strikes a fret at all. Judged {heard}; called buzz from {bar}, slight below it."
             ),
         ),
         (

@@ -91,8 +91,8 @@ class FindingView:
 
     Parameters
     ----------
-    kind, where
-        Cause, and place.
+    title, kind, where
+        Cause with place, cause, and place.
     confidence, height
         In words; height is empty where it cannot be told.
     summary, next_step
@@ -103,6 +103,7 @@ class FindingView:
         The same in words.
     """
 
+    title: str
     kind: str
     where: str
     confidence: str
@@ -255,7 +256,7 @@ def _position_view(
 
 def _numbers(position: Position) -> tuple[tuple[str, str], ...]:
     def spread(value: float | None, decimals: int) -> str:
-        return "" if value is None else f" ± {words.number(value, decimals)}"
+        return "" if value is None else f"\u00a0±\u00a0{words.number(value, decimals)}"
 
     def row(
         value: float | None, off: float | None, decimals: int, unit: str, *, signed: bool
@@ -356,9 +357,11 @@ def _finding_view(finding: Finding, scan: Scan) -> FindingView:
         if finding.height_low_mm is not None and finding.height_high_mm is not None:
             low, high = finding.height_low_mm, finding.height_high_mm
             height += f" ({words.number(low, 2)} to {words.quantity(high, 2, 'mm')})"
+    where = words.place(finding.strings, finding.frets)
     return FindingView(
+        title=f"{finding.kind[0].upper()}{finding.kind[1:]}: {where}",
         kind=finding.kind,
-        where=words.place(finding.strings, finding.frets),
+        where=where,
         confidence=words.percent(finding.confidence),
         height=height,
         summary=finding.summary,
@@ -389,7 +392,7 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan) -> str:
     head = findings[0]
     more = len(findings) - 1
     rest = "" if not more else f", and {words.count(more, 'more finding')}"
-    return f"{head.kind[0].upper()}{head.kind[1:]}: {head.where}{rest}"
+    return f"{head.title}{rest}"
 
 
 def _counts(scan: Scan) -> str:

@@ -18,7 +18,9 @@ from typing import Any, Literal
 from buzzscan.errors import OutputError
 from buzzscan.plots.neckmap import INLAYS
 from buzzscan.report import page
-from buzzscan.report.clips import Clip, clips_of
+from buzzscan.report.clips import ClipSet, clips_of
+from buzzscan.report.customer import MOST_SHOWN, CustomerView, customer_view_of
+from buzzscan.report.letter import customer_pdf
 from buzzscan.report.paper import bench_pdf, neck_png
 from buzzscan.report.tables import notes_csv
 from buzzscan.report.view import ReportView, view_of
@@ -54,12 +56,18 @@ def write_report(scan: Scan, out_dir: Path, *, audience: Audience = "bench") -> 
     """
     view = view_of(scan)
     clips = clips_of(scan, scan.positions)
-    files: dict[str, Callable[[], bytes]] = {
+    bench: dict[str, Callable[[], bytes]] = {
         "report.html": lambda: bench_html(view, clips).encode("utf-8"),
         "report.pdf": lambda: bench_pdf(view),
         "neck.png": lambda: neck_png(view),
         "notes.csv": lambda: notes_csv(scan).encode("utf-8"),
     }
+    customer = customer_view_of(scan, view)
+    letter: dict[str, Callable[[], bytes]] = {
+        "customer.html": lambda: customer_html(customer, clips).encode("utf-8"),
+        "customer.pdf": lambda: customer_pdf(customer, clips),
+    }
+    files = (bench if audience != "customer" else {}) | (letter if audience != "bench" else {})
     return tuple(_write(out_dir / name, make()) for name, make in files.items())
 
 
@@ -71,7 +79,7 @@ def _write(path: Path, data: bytes) -> Path:
     return path
 
 
-def bench_html(view: ReportView, clips: dict[str, Clip]) -> str:
+def bench_html(view: ReportView, clips: ClipSet) -> str:
     """Return the repairer's page."""
     return page.render(
         "bench.html",
@@ -79,13 +87,26 @@ def bench_html(view: ReportView, clips: dict[str, Clip]) -> str:
         view=view,
         positions=view.positions,
         inlays=INLAYS,
+        ticks=clips.ticks,
         data={key: _position_data(view, clips, key) for key in view.positions},
     )
 
 
-def _position_data(view: ReportView, clips: dict[str, Clip], key: str) -> dict[str, Any]:
+def customer_html(customer: CustomerView, clips: ClipSet) -> str:
+    """Return the page to show a customer."""
+    return page.render(
+        "customer.html",
+        customer=customer,
+        clips=clips.by_key,
+        ticks=clips.ticks,
+        inlays=INLAYS,
+        most=MOST_SHOWN,
+    )
+
+
+def _position_data(view: ReportView, clips: ClipSet, key: str) -> dict[str, Any]:
     position = view.positions[key]
-    clip = clips.get(key)
+    clip = clips.by_key.get(key)
     return {
         "title": position.title,
         "verdicts": position.verdicts,

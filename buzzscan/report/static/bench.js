@@ -71,9 +71,7 @@
     }
     setText("closer-title", position.title);
     setText("note-name", position.title);
-    setText("clean-name", clean ? "Clean neighbour: " + clean.title : "No clean neighbour");
-    setText("numbers-clean", clean ? clean.title : "no clean neighbour");
-    setText("numbers-note", position.title);
+    setText("clean-name", clean ? clean.title : "none on this string or fret");
     showVerdicts(position);
     showNumbers(position, clean);
     showClip("note", position);

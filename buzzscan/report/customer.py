@@ -1,0 +1,242 @@
+"""What the customer's page says: plain words, the notes to hear, what stays and why.
+
+Conventions
+-----------
+Built from a `Scan` and the repairer's view of it. File names, note numbers, probabilities and
+decibels stay off this page.
+
+Limits
+------
+At most `MOST_SHOWN` findings are shown with sound; further ones are named.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+
+from buzzscan.neck.verdict import Finding, Position
+from buzzscan.plots.neckmap import MapCell, MapLayer, MapRow
+from buzzscan.plots.tones import Tone, tone_of
+from buzzscan.report import words
+from buzzscan.report.plain import CUSTOMER_CAUTIONS, GLOSSARY, PLAIN, Role
+from buzzscan.report.view import FindingView, ReportView
+from buzzscan.scanning import Scan
+
+__all__ = ["CustomerFinding", "CustomerView", "Pair", "customer_view_of"]
+
+MOST_SHOWN = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """A note to hear beside the one it should sound like.
+
+    Parameters
+    ----------
+    key, title
+        The note: key of its clip, and its name.
+    good_key, good_title
+        The clean neighbour.
+    """
+
+    key: str
+    title: str
+    good_key: str
+    good_title: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CustomerFinding:
+    """One finding in plain words."""
+
+    role: Role
+    title: str
+    where: str
+    why: str
+    remedy: str
+    size: str
+    pair: Pair | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CustomerView:
+    """Everything on the customer's page."""
+
+    title: str
+    guitar: str
+    shop: str
+    job: str
+    summary: tuple[str, ...]
+    work: tuple[CustomerFinding, ...]
+    stays: tuple[CustomerFinding, ...]
+    recording: tuple[CustomerFinding, ...]
+    accepted: str
+    layer: MapLayer
+    glossary: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+
+
+_HEARD = {
+    "clean": "rings clean",
+    "slight": "touches a fret lightly, less than we call a buzz",
+    "buzz": "buzzes",
+    "choked": "stops short",
+    "dead": "dies sooner than its neighbours",
+    "unjudged": "could not be judged",
+    "unplayed": "was not played",
+}
+
+
+def customer_view_of(scan: Scan, view: ReportView) -> CustomerView:
+    """Return what the customer's page says about a scan."""
+    pairs = zip(scan.findings, view.findings, strict=True)
+    findings = [_finding(finding, seen, view) for finding, seen in pairs]
+    by_role: dict[Role, list[CustomerFinding]] = {"work": [], "stays": [], "recording": []}
+    for finding in findings:
+        by_role[finding.role].append(finding)
+    return CustomerView(
+        title="What we heard on your instrument",
+        guitar=view.title,
+        shop=view.shop,
+        job=view.job,
+        summary=_summary(scan, findings),
+        work=tuple(by_role["work"]),
+        stays=tuple(by_role["stays"]),
+        recording=tuple(by_role["recording"]),
+        accepted=_accepted(scan),
+        layer=_plain_layer(scan, view),
+        glossary=GLOSSARY,
+        cautions=CUSTOMER_CAUTIONS,
+    )
+
+
+def _finding(finding: Finding, seen: FindingView, view: ReportView) -> CustomerFinding:
+    plain = PLAIN[finding.kind]
+    size = ""
+    if finding.height_mm is not None:
+        size = f"By our estimate it is off by about {words.quantity(finding.height_mm, 2, 'mm')}"
+        if finding.height_low_mm is not None and finding.height_high_mm is not None:
+            low = words.number(finding.height_low_mm, 2)
+            size += f", somewhere from {low} to {words.quantity(finding.height_high_mm, 2, 'mm')}"
+        # Common knowledge, no source: office paper of 80 g/m² is about 0.1 mm thick.
+        size += "; a sheet of office paper is about 0.1\u00a0mm thick."
+    return CustomerFinding(
+        role=plain.role,
+        title=plain.title,
+        where=seen.where[0].upper() + seen.where[1:],
+        why=plain.why,
+        remedy=plain.remedy,
+        size=size,
+        pair=_pair(seen.keys, view),
+    )
+
+
+def _pair(keys: tuple[str, ...], view: ReportView) -> Pair | None:
+    """Return the most telling note that has a clean neighbour to be set against."""
+    for key in keys:
+        position = view.positions.get(key)
+        if position is not None and position.neighbour is not None:
+            good = view.positions[position.neighbour]
+            return Pair(key=key, title=position.title, good_key=good.key, good_title=good.title)
+    return None
+
+
+def _told(position: Position) -> str:
+    """Return the one verdict that a customer hears of a position."""
+    if not position.notes:
+        return "unplayed"
+    if position.buzz in {"buzz", "choked"}:
+        return str(position.buzz)
+    if position.sustain == "dead":
+        return "dead"
+    return position.buzz or "unjudged"
+
+
+def _summary(scan: Scan, findings: list[CustomerFinding]) -> tuple[str, ...]:
+    told = Counter(_told(p) for p in scan.positions)
+    played = sum(told.values()) - told["unplayed"]
+    parts = [f"{told['clean']} ring clean"]
+    for key, singular, plural in (
+        ("slight", "touches a fret lightly", "touch a fret lightly"),
+        ("buzz", "buzzes", "buzz"),
+        ("choked", "stops short", "stop short"),
+        ("dead", "dies early", "die early"),
+        ("unjudged", "could not be judged", "could not be judged"),
+    ):
+        if told[key]:
+            parts.append(f"{told[key]} {singular if told[key] == 1 else plural}")
+    lines = [
+        "We played every fret of every string the way a hard player would, recorded it and "
+        "measured each note."
+        if not told["unplayed"]
+        else f"We played {played} of the {len(scan.positions)} notes on the neck the way a hard "
+        "player would, recorded them and measured each one.",
+        f"Of {words.count(played, 'note')}, {words.joined(parts)}.",
+    ]
+    work = [f for f in findings if f.role == "work"]
+    if work:
+        named = [f"{f.title.lower()} ({f.where[0].lower()}{f.where[1:]})" for f in work]
+        lines.append(f"The likely cause: {words.joined(named)}.")
+    elif not told["buzz"] and not told["choked"]:
+        lines.append("We found nothing on the frets that needs work.")
+    return tuple(lines)
+
+
+def _accepted(scan: Scan) -> str:
+    slight = [p for p in scan.positions if p.buzz == "slight"]
+    if not slight:
+        return ""
+    one = len(slight) == 1
+    return (
+        f"{words.count(len(slight), 'note')} {'touches' if one else 'touch'} a fret lightly when "
+        "played hard. With strings set low for an easy feel that is usual; it is normally not "
+        "heard through an amp, and removing it would mean higher strings."
+    )
+
+
+_PLAIN_WORDS: tuple[tuple[str, str, str], ...] = (
+    ("clean", "clean", "rings as it should"),
+    ("slight", "light touch", "less than we call a buzz"),
+    ("buzz", "buzz", "the string strikes a fret"),
+    ("choked", "stops short", "the string is stopped by a fret"),
+    ("dead", "dies early", "the neck takes the note's energy"),
+)
+
+
+def _plain_tone(key: str) -> Tone:
+    if key in {"unjudged", "unplayed"}:
+        return tone_of("buzz", None, played=key == "unjudged")
+    for name, word, meaning in _PLAIN_WORDS:
+        if name == key:
+            layer, verdict = ("sustain", "dead") if key == "dead" else ("buzz", key)
+            tone = tone_of(layer, verdict, played=True)  # type: ignore[arg-type]
+            return replace(tone, word=word, meaning=meaning)
+    raise KeyError(key)
+
+
+def _plain_layer(scan: Scan, view: ReportView) -> MapLayer:
+    """Return one map that says everything a customer needs: no numbers, one sign per note."""
+    by_place = {(p.string, p.fret): p for p in scan.positions}
+    base = view.layers[0]
+    used = {"clean"}
+    rows = []
+    for row in base.rows:
+        cells = []
+        for fret in range(scan.guitar.frets + 1):
+            position = by_place.get((row.string, fret))
+            key = _told(position) if position else "unplayed"
+            used.add(key)
+            spoken = f"String {row.string}, {'open' if fret == 0 else f'fret {fret}'}: "
+            cells.append(MapCell(tone=_plain_tone(key), value="", spoken=spoken + _HEARD[key]))
+        rows.append(MapRow(string=row.string, label=row.label, cells=tuple(cells)))
+    order = [key for key, _, _ in _PLAIN_WORDS] + ["unjudged", "unplayed"]
+    return replace(
+        base,
+        title="Your neck",
+        caption="Strings down, frets across, the thinnest string on top",
+        tones=tuple(_plain_tone(key) for key in order if key in used),
+        rows=tuple(rows),
+        foot=(),
+        foot_title="",
+    )

@@ -1,0 +1,130 @@
+"""The customer's page on one sheet of paper.
+
+Conventions
+-----------
+The same words as on the screen, from the same view. The text is set at the largest of a few
+sizes at which everything fits on one page.
+
+Limits
+------
+Sound cannot be printed. Where even the smallest size does not fit, the page ends with the
+number of findings that are only on the screen page.
+"""
+
+from __future__ import annotations
+
+from buzzscan.report import words
+from buzzscan.report.clips import ClipSet
+from buzzscan.report.customer import CustomerFinding, CustomerView, Pair
+from buzzscan.report.sheet import BODY, LABEL, MARGIN, WIDTH, Sheet
+
+__all__ = ["customer_pdf"]
+
+_SCALES = (1.0, 0.93, 0.86, 0.8)
+"""Body text of 10 down to 8 points: still readable on paper."""
+_SOFT = "#5b5f63"
+
+
+def customer_pdf(customer: CustomerView, clips: ClipSet) -> bytes:
+    """Return the customer's page as a PDF of one page."""
+    n_all = len(customer.work) + len(customer.stays)
+    for n_shown in range(n_all, -1, -1):
+        for scale in _SCALES:
+            sheet = _sheet(customer, clips, scale=scale, n_shown=n_shown, n_all=n_all)
+            if sheet.n_pages == 1:
+                return sheet.pdf()
+    return _sheet(customer, clips, scale=_SCALES[-1], n_shown=0, n_all=n_all).pdf()
+
+
+def _sheet(
+    customer: CustomerView,
+    clips: ClipSet,
+    *,
+    scale: float,
+    n_shown: int,
+    n_all: int,
+) -> Sheet:
+    parts = (customer.guitar, customer.shop)
+    sheet = Sheet(" · ".join(part for part in parts if part))
+    _head(sheet, customer)
+    size = 10.0 * scale
+    for line in customer.summary:
+        sheet.paragraph(line, size=size * 1.08, after=2.0)
+    work = customer.work[:n_shown]
+    stays = customer.stays[: n_shown - len(work)]
+    for index, finding in enumerate(work):
+        _finding(sheet, finding, clips if index == 0 else None, size=size)
+    sheet.y += 6.0
+    sheet.paragraph("Your neck, note by note", size=size * 1.3, after=2.0)
+    sheet.neck(customer.layer, cell_height=15.0 * scale)
+    if stays or customer.accepted:
+        sheet.paragraph("What stays as it is, and why", size=size * 1.3, after=2.0)
+    for index, finding in enumerate(stays):
+        title = f"{finding.title}. {finding.where}."
+        sheet.paragraph(title, size=size, bold=True, after=0.0)
+        sheet.paragraph(f"{finding.why} {finding.remedy}", size=size, after=3.0)
+        if index == 0 and not work and finding.pair:
+            _pair(sheet, finding.pair, clips, size=size)
+    if customer.accepted:
+        sheet.paragraph(customer.accepted, size=size, after=3.0)
+    for finding in customer.recording:
+        line = f"{finding.title} ({finding.where}). {finding.remedy}"
+        sheet.paragraph(line, size=size, after=3.0)
+    if n_shown < n_all:
+        more = words.count(n_all - n_shown, "further finding")
+        sheet.paragraph(f"{more} on the screen page.", size=size, after=3.0)
+    _foot(sheet, customer, size=size)
+    return sheet
+
+
+def _head(sheet: Sheet, customer: CustomerView) -> None:
+    if customer.shop:
+        sheet.paragraph(customer.shop, size=10.0, color=_SOFT, after=0.0)
+    sheet.paragraph(customer.title, size=19.0, after=0.0)
+    job = f" · job {customer.job}" if customer.job and customer.job not in customer.guitar else ""
+    sheet.paragraph(customer.guitar + job, size=10.0, color=_SOFT, after=4.0)
+    sheet.rule(weight=1.2)
+    sheet.y += 3.0
+
+
+def _finding(sheet: Sheet, finding: CustomerFinding, clips: ClipSet | None, *, size: float) -> None:
+    sheet.y += 5.0
+    sheet.paragraph(finding.title, size=size * 1.3, after=0.0)
+    sheet.paragraph(finding.where, size=size, color=_SOFT, after=2.0)
+    sheet.paragraph(f"{finding.why} {finding.size}".strip(), size=size, after=4.0)
+    if finding.pair and clips:
+        _pair(sheet, finding.pair, clips, size=size)
+    sheet.paragraph(f"What we do about it: {finding.remedy}", size=size, after=3.0)
+
+
+def _pair(sheet: Sheet, pair: Pair, clips: ClipSet, *, size: float) -> None:
+    height = 9.2 * size
+    sheet.need(height + 3.0 * size)
+    half = 0.5 * (WIDTH - 16.0)
+    sides = (
+        ("The note", pair.title, pair.key, "#9a3412"),
+        ("Its good neighbour", pair.good_title, pair.good_key, "#1c4c70"),
+    )
+    for index, (word, title, key, color) in enumerate(sides):
+        x = MARGIN + index * (half + 16.0)
+        sheet.put(x, sheet.y + size, f"{word}: {title}", size=0.85 * size, face=LABEL)
+        if key in clips.by_key:
+            place = (x, sheet.y + 1.5 * size, half, height - 1.5 * size)
+            sheet.trace(place, clips, key, color=color)
+    sheet.y += height + 2.0
+    sheet.paragraph(
+        "Above: how loud the note is over time. Below: which pitches sound, low to high; the "
+        "darker, the louder.",
+        size=0.8 * size,
+        face=BODY,
+        color=_SOFT,
+        after=4.0,
+    )
+
+
+def _foot(sheet: Sheet, customer: CustomerView, *, size: float) -> None:
+    sheet.y += 3.0
+    sheet.rule(weight=0.4)
+    terms = "  ".join(f"{term}: {text}." for term, text in customer.glossary)
+    sheet.paragraph(terms, size=0.82 * size, after=3.0)
+    sheet.paragraph(" ".join(customer.cautions), size=0.82 * size, after=0.0)

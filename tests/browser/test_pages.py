@@ -1,0 +1,187 @@
+"""The pages in a real browser: picking, playing, no outside request, accessibility."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+RIGHT, UP, DOWN, HOME = "\ue014", "\ue013", "\ue015", "\ue011"
+"""Code points of keys (W3C WebDriver, section 17.4.2)."""
+NOTE_S = 0.3
+LEAD_S = 0.03
+SLACK_S = 0.06
+"""MP3 comes in frames of 576 samples (36 ms at 16 kHz), and players may add one more."""
+
+DECODED = """
+const audio = document.querySelector(arguments[0]);
+const data = await (await fetchless(audio.src)).arrayBuffer();
+const context = new OfflineAudioContext(1, 16000, 16000);
+const sound = await context.decodeAudioData(data);
+const samples = sound.getChannelData(0);
+let peak = 0;
+for (const s of samples) peak = Math.max(peak, Math.abs(s));
+return [sound.duration, peak];
+async function fetchless(uri) {
+  const raw = atob(uri.split(",")[1]);
+  return new Response(Uint8Array.from(raw, (c) => c.charCodeAt(0)));
+}
+"""
+PLAYED = """
+const audio = document.querySelector(arguments[0]);
+audio.currentTime = 0;
+await audio.play();
+await new Promise((done) => { audio.onended = done; setTimeout(done, 4000); });
+return [audio.ended, audio.duration, audio.error && audio.error.message];
+"""
+SHOWN = """
+return ["closer-title", "numbers", "note-label", "clean-label"].map(
+  (id) => document.getElementById(id).innerText
+).concat(
+  document.querySelector("#note-trace .wave").getAttribute("d"),
+  document.querySelector("#note-trace image").getAttribute("href"),
+  document.querySelector("#falls .one").getAttribute("d"),
+  document.getElementById("note-sound").src
+);
+"""
+
+
+def shown(browser: Any) -> list[str]:
+    return list(browser.run(SHOWN))
+
+
+def test_mouse_picks_a_position(browser: Any, pages: Path) -> None:
+    browser.open(pages / "report.html")
+    before = shown(browser)
+    assert before[0].startswith("String 4, fret 9"), "the first finding is shown first"
+    browser.click('a.cell[data-key="6-9"]')
+    after = shown(browser)
+    assert after[0] == "String 6, fret 9 · C♯3"
+    assert all(old != new for old, new in zip(before[2:], after[2:], strict=True))
+    assert "−22.0" in after[1]
+    assert "−60.0" in after[1], "the clean neighbour's numbers stand beside"
+
+
+def test_arrow_keys_walk_the_neck(browser: Any, pages: Path) -> None:
+    browser.open(pages / "report.html")
+    browser.click('a.cell[data-key="6-9"]')
+    titles = []
+    for key in (RIGHT, UP, HOME, DOWN):
+        browser.press(key)
+        titles.append(browser.text("#closer-title").split(" ·")[0])
+    assert titles == [
+        "String 6, fret 10",
+        "String 5, fret 10",
+        "String 5, open",
+        "String 6, open",
+    ]
+    focus = browser.run("return document.activeElement.dataset.key")
+    stops = browser.run("return document.querySelectorAll('a.cell[tabindex=\"0\"]').length")
+    assert (focus, stops) == ("6-0", 1)
+
+
+def test_upright_neck_walks_the_way_it_looks(browser: Any, pages: Path) -> None:
+    browser.size(360, 800)
+    try:
+        browser.open(pages / "report.html")
+        browser.click('a.cell[data-key="5-3"]')
+        browser.press(DOWN)
+        below = browser.run("return document.activeElement.dataset.key")
+        browser.press(RIGHT)
+        right = browser.run("return document.activeElement.dataset.key")
+    finally:
+        browser.size(1280, 1000)
+    assert (below, right) == ("5-4", "4-4")
+
+
+def test_layers_and_strings_are_picked(browser: Any, pages: Path) -> None:
+    browser.open(pages / "report.html")
+    assert browser.text('a.cell[data-key="3-14"]').split() == ["·", "−58"]
+    browser.click("#layer-sustain")
+    assert browser.text('a.cell[data-key="3-14"]').split() == ["D", "1.3"]
+    browser.run(
+        "const only = document.getElementById('only'); only.value = '3';"
+        "only.dispatchEvent(new Event('change'));"
+    )
+    shown_rows = browser.run(
+        "document.getElementById('notes').open = true;"
+        "return [...document.querySelectorAll('.note-table tbody tr')]"
+        ".filter((r) => r.offsetHeight).map((r) => r.dataset.string)"
+    )
+    assert set(shown_rows) == {"3"}
+    assert len(shown_rows) == 46
+
+
+@pytest.mark.parametrize(
+    ("page", "sound"),
+    [
+        ("report.html", "#note-sound"),
+        ("report.html", "#clean-sound"),
+        ("customer.html", ".pair figure:nth-child(1) audio"),
+        ("customer.html", ".pair figure:nth-child(2) audio"),
+    ],
+)
+def test_sound_plays_and_has_the_note_s_length(
+    browser: Any, pages: Path, page: str, sound: str
+) -> None:
+    browser.open(pages / page)
+    duration, peak = browser.run(DECODED, sound)
+    assert duration == pytest.approx(NOTE_S + LEAD_S, abs=SLACK_S)
+    assert peak > 0.05, "not silence"
+    ended, length, error = browser.run(PLAYED, sound)
+    assert (ended, error) == (True, None)
+    assert length == pytest.approx(NOTE_S + LEAD_S, abs=SLACK_S)
+
+
+@pytest.mark.parametrize("page", ["report.html", "customer.html"])
+def test_page_is_silent_to_console_and_network(browser: Any, pages: Path, page: str) -> None:
+    browser.open(pages / page)
+    if page == "report.html":
+        browser.click('a.cell[data-key="6-9"]')
+        browser.click("#both")
+    asked = [url for url in browser.requests() if not url.startswith("data:")]
+    assert asked == [(pages / page).as_uri()]
+    assert browser.complaints() == []
+
+
+def test_policy_blocks_what_the_page_does_not_hold(browser: Any, pages: Path) -> None:
+    page = pages / "planted.html"
+    text = (pages / "customer.html").read_text("utf-8")
+    planted = '<script>window.planted = 1</script><img src="http://127.0.0.1:9/x.png">'
+    page.write_text(text.replace("</main>", planted + "</main>"), "utf-8")
+    browser.open(page)
+    assert browser.run("return window.planted") is None
+    assert any("Content Security Policy" in message for message in browser.complaints())
+
+
+@pytest.mark.parametrize("page", ["report.html", "customer.html"])
+@pytest.mark.parametrize("width", [1280, 360])
+def test_nothing_runs_over_the_side(browser: Any, pages: Path, page: str, width: int) -> None:
+    browser.size(width, 1000)
+    try:
+        browser.open(pages / page)
+        seen = browser.run(
+            "return [document.documentElement.scrollWidth, document.documentElement.clientWidth]"
+        )
+    finally:
+        browser.size(1280, 1000)
+    assert seen[0] <= seen[1]
+
+
+@pytest.mark.parametrize("page", ["report.html", "customer.html"])
+def test_axe_finds_no_serious_fault(browser: Any, pages: Path, axe: str, page: str) -> None:
+    browser.open(pages / page)
+    for layer in ("buzz", "sustain", "pitch") if page == "report.html" else ("",):
+        if layer:
+            browser.click(f"#layer-{layer}")
+        browser.run("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+        browser.run(axe)
+        result = browser.run("return (await axe.run(document)).violations")
+        faults = [
+            (fault["id"], fault["impact"], [node["html"][:120] for node in fault["nodes"][:3]])
+            for fault in result
+            if fault["impact"] in {"serious", "critical", "moderate"}
+        ]
+        assert not faults, json.dumps(faults, indent=1)
