@@ -1,14 +1,12 @@
-"""Recordings: samples on demand, and what is known of their quality.
+"""What a recording is to the rest of the package.
 
 Conventions
 -----------
-Samples are mono float32 in −1…1 at `Recording.sample_rate_hz`, read in pieces: nothing in
-the package holds a whole recording. Times are seconds from the first sample.
+As `buzzscan.recording`.
 
 Limits
 ------
-One channel is judged: of a stereo file the mean, or the better channel where one is dead or
-inverted.
+The types only; how they come about is in `buzzscan.recording.opening`.
 """
 
 from __future__ import annotations
@@ -19,7 +17,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Recording", "RecordingWarning", "SampleSource"]
+__all__ = ["Recording", "RecordingWarning", "SampleSource", "Samples"]
 
 Samples = npt.NDArray[np.float32]
 
@@ -60,7 +58,7 @@ class Recording:
     name
         File name (made unique within a scan), no folder.
     sha256
-        Hash of the file's bytes, hexadecimal.
+        Hash of the file's bytes, hexadecimal; of the samples for a recording from memory.
     sample_rate_hz
         Rate of the samples that `read` returns (at most 50 kHz).
     file_rate_hz
