@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +15,7 @@ from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.verdict import Bars, Buzz, Finding, Position, Sustain
 from buzzscan.notes.note import Note
 from buzzscan.recording import Recording, RecordingWarning
+from buzzscan.report import write_report
 from buzzscan.scanning import Scan
 
 RATE_HZ = 16000
@@ -251,3 +253,11 @@ def make_scan() -> Callable[..., Scan]:
 def neck_scan(make_scan: Callable[..., Scan]) -> Scan:
     """Return a six-string neck with a high fret, a dead spot and a sharp corner."""
     return make_scan()
+
+
+@pytest.fixture(scope="session")
+def written(neck_scan: Scan, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with the whole report of the neck, for both audiences."""
+    folder = tmp_path_factory.mktemp("report")
+    write_report(neck_scan, folder, audience="both")
+    return folder

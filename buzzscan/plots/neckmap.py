@@ -13,7 +13,7 @@ Drawn for up to 12 strings and 36 frets; beyond that the numbers in the cells ar
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from buzzscan.plots.tones import INK, RULE, Layer, Tone
 
@@ -84,7 +84,7 @@ class MapLayer:
     foot_title: str
 
 
-def draw_map(axes: Axes, layer: MapLayer, *, cell_pt: float, first_fret: int = 0) -> None:
+def draw_map(axes: Axes, layer: MapLayer, *, cell_pt: float) -> None:
     """Draw one layer into axes whose aspect the caller has set.
 
     Parameters
@@ -95,8 +95,6 @@ def draw_map(axes: Axes, layer: MapLayer, *, cell_pt: float, first_fret: int = 0
         What to draw.
     cell_pt
         Width of a cell in points, for the size of the text.
-    first_fret
-        Fret of the first column.
     """
     from matplotlib.collections import PatchCollection
     from matplotlib.patches import Rectangle
@@ -113,51 +111,61 @@ def draw_map(axes: Axes, layer: MapLayer, *, cell_pt: float, first_fret: int = 0
     _write_cells(axes, layer, cell_pt=cell_pt)
     size = min(7.0, 0.42 * cell_pt)
     for row_index, row in enumerate(layer.rows):
-        axes.text(-0.18, row_index + 0.5, row.label, ha="right", va="center", size=size, color=INK)
+        _write(axes, -0.18, row_index + 0.5, row.label, ha="right", size=size)
     for column, label in enumerate(layer.fret_labels):
-        strong = column + first_fret in INLAYS
-        axes.text(
+        strong = column in INLAYS
+        _write(
+            axes,
             column + 0.5,
             -0.22,
             label,
-            ha="center",
             va="bottom",
             size=size,
             weight="bold" if strong else "normal",
-            color=INK,
         )
     axes.plot([1, 1], [0, n_rows], color=INK, linewidth=1.6, solid_capstyle="butt")
     for column, text in enumerate(layer.foot):
-        axes.text(column + 0.5, n_rows + 0.5, text, ha="center", va="center", size=size)
+        _write(axes, column + 0.5, n_rows + 0.5, text, size=size)
+
+
+def _write(axes: Axes, x: float, y: float, text: str, **style: Any) -> None:
+    """Write text as it stands: names are no formulae."""
+    axes.text(
+        x, y, text, **({"color": INK, "va": "center", "ha": "center"} | style), parse_math=False
+    )
 
 
 def _write_cells(axes: Axes, layer: MapLayer, *, cell_pt: float) -> None:
     """Write mark and number into each cell that has something to say."""
     roomy = cell_pt >= 14.0
+    dots: list[tuple[float, float]] = []
     mark_size, value_size = min(7.5, 0.44 * cell_pt), min(5.2, 0.30 * cell_pt)
     for row_index, row in enumerate(layer.rows):
         for column, cell in enumerate(row.cells):
             if not cell.tone.mark:
                 continue
-            harmless = cell.tone is layer.tones[0]
-            with_value = roomy and bool(cell.value) and not harmless
-            axes.text(
+            if cell.tone == layer.tones[0]:
+                dots.append((column + 0.5, row_index + 0.5))
+                continue
+            with_value = roomy and bool(cell.value)
+            _write(
+                axes,
                 column + 0.5,
                 row_index + (0.34 if with_value else 0.5),
                 cell.tone.mark,
-                ha="center",
-                va="center",
                 size=mark_size,
-                weight="normal" if harmless else "bold",
+                weight="bold",
                 color=cell.tone.ink,
             )
             if with_value:
-                axes.text(
+                _write(
+                    axes,
                     column + 0.5,
                     row_index + 0.74,
                     cell.value,
-                    ha="center",
-                    va="center",
                     size=value_size,
                     color=cell.tone.ink,
                 )
+    if dots:  # harmless cells: one collection is far quicker than a text each
+        columns, rows = zip(*dots, strict=True)
+        axes.scatter(columns, rows, s=1.6, color=INK, linewidths=0)

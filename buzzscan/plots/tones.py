@@ -95,7 +95,7 @@ _KEYS: dict[Layer, tuple[Tone, ...]] = {
             mark="s",
             letter="s",
             meaning="touches a fret, below the bar that was set",
-            fill="#f3d384",
+            fill="#f0cc74",
             ink=_DARK,
         ),
         Tone(

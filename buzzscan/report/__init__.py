@@ -11,6 +11,6 @@ Files are written into a folder that exists; moving them to where they belong is
 """
 
 from buzzscan.report.terminal import render_terminal
-from buzzscan.report.writing import write_report
+from buzzscan.report.writing import write_cued_wav, write_labels, write_report
 
-__all__ = ["render_terminal", "write_report"]
+__all__ = ["render_terminal", "write_cued_wav", "write_labels", "write_report"]

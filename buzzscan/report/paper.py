@@ -21,8 +21,8 @@ from buzzscan.report.view import FindingView, ReportView
 __all__ = ["bench_pdf", "neck_png"]
 
 _SOFT = "#5b5f63"
-_SHARES = (0.095, 0.055, 0.05, 0.055, 0.085, 0.07, 0.075, 0.09, 0.085, 0.075, 0.075, 0.19)
-"""Columns of the table of notes, as shares of the page's width."""
+_WIDTHS = (9, 6, 4, 4, 9, 6, 7, 11, 10, 8, 7, 30)
+"""Columns of the table of notes, in signs."""
 
 
 def bench_pdf(view: ReportView) -> bytes:
@@ -40,10 +40,11 @@ def bench_pdf(view: ReportView) -> bytes:
         sheet.neck(layer)
     _recordings(sheet, view)
     _method(sheet, view)
-    sheet.heading(f"All {len(view.notes)} notes", keep=60.0)
+    sheet.new_page()
+    sheet.heading(f"All {len(view.notes)} notes")
     rows = [(*note.columns, note.reason) for note in view.notes]
     headers = (*view.note_headers, "Not judged because")
-    sheet.table(headers, rows, [share * WIDTH for share in _SHARES], left=frozenset({11}))
+    sheet.table(headers, rows, _WIDTHS, left=frozenset({11}))
     return sheet.pdf()
 
 

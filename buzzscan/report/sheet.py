@@ -37,10 +37,15 @@ PAGE_WIDTH, PAGE_HEIGHT = 595.276, 841.890
 MARGIN, FOOT = 45.0, 40.0
 WIDTH = PAGE_WIDTH - 2 * MARGIN
 
-Face = Literal["serif", "sans"]
+Face = Literal["serif", "sans", "mono"]
 BODY: Face = "serif"
 LABEL: Face = "sans"
-_FAMILIES: dict[Face, str] = {"serif": "STIXGeneral", "sans": "DejaVu Sans"}
+FIGURES: Face = "mono"
+_FAMILIES: dict[Face, str] = {
+    "serif": "STIXGeneral",
+    "sans": "DejaVu Sans",
+    "mono": "DejaVu Sans Mono",
+}
 _SOFT = "#5b5f63"
 
 
@@ -321,46 +326,46 @@ class Sheet:
         self,
         headers: Sequence[str],
         rows: Sequence[Sequence[str]],
-        widths: Sequence[float],
+        widths: Sequence[int],
         *,
-        size: float = 6.6,
+        size: float = 6.2,
         left: frozenset[int] = frozenset(),
     ) -> None:
-        """Set a table over as many pages as it takes, with its header on each."""
+        """Set a table over as many pages as it takes, with its header on each.
+
+        Rows are set whole in a face whose signs are equally wide: a text object for each cell
+        would take longer than everything else on the sheet.
+
+        Parameters
+        ----------
+        headers, rows
+            Words.
+        widths
+            Widest entry of each column, in signs; longer ones are cut.
+        size
+            Points.
+        left
+            Columns that are set from the left.
+        """
         pitch = size * 1.42
+
+        def line_of(row: Sequence[str]) -> str:
+            cells = []
+            for column, (text, width) in enumerate(zip(row, widths, strict=True)):
+                cut = text if len(text) <= width else text[: width - 1] + "…"
+                cells.append(cut.ljust(width) if column in left else cut.rjust(width))
+            return printable("  ".join(cells), FIGURES)
+
         done = 0
         while done < len(rows):
             self.need(pitch * 5)
             n_rows = min(len(rows) - done, int((self.room - pitch) / pitch))
-            part = rows[done : done + n_rows]
-            x = MARGIN
-            for column, (header, width) in enumerate(zip(headers, widths, strict=True)):
-                is_left = column in left
-                place = x + (2.0 if is_left else width - 2.0)
-                align: Literal["left", "right"] = "left" if is_left else "right"
-                self.put(
-                    place,
-                    self.y + size,
-                    fitting(header, width - 3.0, size, LABEL, bold=True),
-                    size=size,
-                    face=LABEL,
-                    bold=True,
-                    align=align,
-                )
-                text = "\n".join(fitting(row[column], width - 3.0, size, LABEL) for row in part)
-                self.put(
-                    place,
-                    self.y + pitch + size,
-                    text,
-                    size=size,
-                    face=LABEL,
-                    align=align,
-                    spacing=1.42,
-                )
-                x += width
-            for index in range(0, n_rows + 1, 1 if n_rows < 8 else 5):
+            lines = [line_of(headers), *(line_of(row) for row in rows[done : done + n_rows])]
+            text = "\n".join(lines)
+            self.put(MARGIN, self.y + size, text, size=size, face=FIGURES, spacing=1.42)
+            for index in range(0, n_rows + 1, 5):
                 y = self.y + pitch * (index + 1) - 0.12 * size
-                self.line(MARGIN, MARGIN + WIDTH, y, weight=0.3)
+                self.line(MARGIN, MARGIN + WIDTH, y, weight=0.3 if index else 0.8)
             self.y += pitch * (n_rows + 1)
             done += n_rows
             if done < len(rows):
@@ -374,8 +379,10 @@ class Sheet:
         buffer = io.BytesIO()
         metadata = {"Title": self.title, "Creator": "buzzscan", "CreationDate": None}
         total = len(self._pages)
-        options = {"pdf.fonttype": 42, "pdf.compression": 6}
-        with rc_context(options), PdfPages(buffer, metadata=metadata) as pages:
+        with (
+            rc_context({"pdf.fonttype": 3, "pdf.compression": 6}),
+            PdfPages(buffer, metadata=metadata) as pages,
+        ):
             for index, figure in enumerate(self._pages, 1):
                 self._foot(figure, index, total)
                 pages.savefig(figure)

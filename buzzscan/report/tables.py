@@ -1,4 +1,4 @@
-"""Tables and marks for other programs: notes.csv, label tracks, cue points.
+"""The table of notes for other programs: notes.csv.
 
 Conventions
 -----------
@@ -8,7 +8,7 @@ numbers are left numbers. What could not be measured is an empty cell.
 
 Limits
 ------
-Cue points are written into 16-bit mono copies.
+One row per note; positions and findings are in scan.json.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from collections.abc import Callable
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.scanning import Scan
 
-__all__ = ["labels_text", "notes_csv", "safe_text"]
+__all__ = ["notes_csv", "safe_text"]
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 """First signs that spreadsheets take for a formula (OWASP, "CSV Injection")."""
@@ -81,17 +81,3 @@ def notes_csv(scan: Scan) -> str:
             ]
         )
     return buffer.getvalue()
-
-
-def labels_text(scan: Scan, recording: int) -> str:
-    """Return the notes of one recording as a label track: start, end and label, with tabs."""
-    words = {(p.string, p.fret): (p.buzz, p.sustain) for p in scan.positions}
-    lines = []
-    for measured in scan.notes:
-        note = measured.note
-        if note.recording != recording:
-            continue
-        said = [w for w in words.get((note.string, note.fret), ()) if w not in {None, "rings"}]
-        label = f"s{note.string} f{note.fret} " + " ".join(str(w) for w in said)
-        lines.append(f"{note.onset_s:.6f}\t{note.end_s:.6f}\t{label.strip()}\n")
-    return "".join(lines)

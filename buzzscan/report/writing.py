@@ -15,18 +15,19 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal
 
-from buzzscan.errors import OutputError
+from buzzscan.errors import BuzzscanError, OutputError
 from buzzscan.plots.neckmap import INLAYS
 from buzzscan.report import page
 from buzzscan.report.clips import ClipSet, clips_of
 from buzzscan.report.customer import MOST_SHOWN, CustomerView, customer_view_of
 from buzzscan.report.letter import customer_pdf
+from buzzscan.report.marks import labels_of, labels_text, write_cued
 from buzzscan.report.paper import bench_pdf, neck_png
 from buzzscan.report.tables import notes_csv
 from buzzscan.report.view import ReportView, view_of
 from buzzscan.scanning import Scan
 
-__all__ = ["Audience", "write_report"]
+__all__ = ["Audience", "write_cued_wav", "write_labels", "write_report"]
 
 Audience = Literal["bench", "customer", "both"]
 
@@ -69,6 +70,50 @@ def write_report(scan: Scan, out_dir: Path, *, audience: Audience = "bench") -> 
     }
     files = (bench if audience != "customer" else {}) | (letter if audience != "bench" else {})
     return tuple(_write(out_dir / name, make()) for name, make in files.items())
+
+
+def write_labels(scan: Scan, out_dir: Path) -> tuple[Path, ...]:
+    """Write a label track for each recording and return the paths.
+
+    Raises
+    ------
+    OutputError
+        If a file cannot be written.
+    """
+    return tuple(
+        _write(out_dir / f"{_stem(scan, index)}.labels.txt", labels_text(scan, index).encode())
+        for index in range(len(scan.recordings))
+    )
+
+
+def write_cued_wav(scan: Scan, out_dir: Path) -> tuple[Path, ...]:
+    """Write a WAV copy of each recording, with a cue point at each note, and return the paths.
+
+    Raises
+    ------
+    OutputError
+        If a file cannot be written.
+    """
+    paths = []
+    for index, recording in enumerate(scan.recordings):
+        path = out_dir / f"{_stem(scan, index)}.cues.wav"
+        try:
+            with path.open("wb") as file:
+                write_cued(file, recording, labels_of(scan, index))
+        except OSError as error:
+            if isinstance(error, BuzzscanError):
+                raise
+            raise OutputError(f"cannot write {path}: {error.strerror}") from error
+        paths.append(path)
+    return tuple(paths)
+
+
+def _stem(scan: Scan, index: int) -> str:
+    """Return the start of a file name for a recording: its own, with nothing but plain signs."""
+    stem = Path(scan.recordings[index].name).stem
+    plain = "".join(c if c.isalnum() or c in "-_ " else "_" for c in stem).strip() or "recording"
+    stems = [Path(r.name).stem for r in scan.recordings]
+    return plain if stems.count(stem) == 1 else f"{plain}-{index + 1}"
 
 
 def _write(path: Path, data: bytes) -> Path:

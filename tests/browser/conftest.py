@@ -15,9 +15,6 @@ from typing import Any
 
 import pytest
 
-from buzzscan.report import write_report
-from buzzscan.scanning import Scan
-
 START_S = 20.0
 ELEMENT = "element-6066-11e4-a52e-4f735466cecf"
 """Name of the element reference in answers (W3C WebDriver, section 12)."""
@@ -150,14 +147,6 @@ def _await(address: str) -> None:
             if time.monotonic() > limit:
                 raise
             time.sleep(0.05)
-
-
-@pytest.fixture(scope="session")
-def pages(neck_scan: Scan, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a folder with both pages of the neck."""
-    folder = tmp_path_factory.mktemp("pages")
-    write_report(neck_scan, folder, audience="both")
-    return folder
 
 
 @pytest.fixture(scope="session")

@@ -52,8 +52,8 @@ def shown(browser: Any) -> list[str]:
     return list(browser.run(SHOWN))
 
 
-def test_mouse_picks_a_position(browser: Any, pages: Path) -> None:
-    browser.open(pages / "report.html")
+def test_mouse_picks_a_position(browser: Any, written: Path) -> None:
+    browser.open(written / "report.html")
     before = shown(browser)
     assert before[0].startswith("String 4, fret 9"), "the first finding is shown first"
     browser.click('a.cell[data-key="6-9"]')
@@ -64,8 +64,8 @@ def test_mouse_picks_a_position(browser: Any, pages: Path) -> None:
     assert "−60.0" in after[1], "the clean neighbour's numbers stand beside"
 
 
-def test_arrow_keys_walk_the_neck(browser: Any, pages: Path) -> None:
-    browser.open(pages / "report.html")
+def test_arrow_keys_walk_the_neck(browser: Any, written: Path) -> None:
+    browser.open(written / "report.html")
     browser.click('a.cell[data-key="6-9"]')
     titles = []
     for key in (RIGHT, UP, HOME, DOWN):
@@ -82,10 +82,10 @@ def test_arrow_keys_walk_the_neck(browser: Any, pages: Path) -> None:
     assert (focus, stops) == ("6-0", 1)
 
 
-def test_upright_neck_walks_the_way_it_looks(browser: Any, pages: Path) -> None:
+def test_upright_neck_walks_the_way_it_looks(browser: Any, written: Path) -> None:
     browser.size(360, 800)
     try:
-        browser.open(pages / "report.html")
+        browser.open(written / "report.html")
         browser.click('a.cell[data-key="5-3"]')
         browser.press(DOWN)
         below = browser.run("return document.activeElement.dataset.key")
@@ -96,8 +96,8 @@ def test_upright_neck_walks_the_way_it_looks(browser: Any, pages: Path) -> None:
     assert (below, right) == ("5-4", "4-4")
 
 
-def test_layers_and_strings_are_picked(browser: Any, pages: Path) -> None:
-    browser.open(pages / "report.html")
+def test_layers_and_strings_are_picked(browser: Any, written: Path) -> None:
+    browser.open(written / "report.html")
     assert browser.text('a.cell[data-key="3-14"]').split() == ["·", "−58"]
     browser.click("#layer-sustain")
     assert browser.text('a.cell[data-key="3-14"]').split() == ["D", "1.3"]
@@ -124,9 +124,9 @@ def test_layers_and_strings_are_picked(browser: Any, pages: Path) -> None:
     ],
 )
 def test_sound_plays_and_has_the_note_s_length(
-    browser: Any, pages: Path, page: str, sound: str
+    browser: Any, written: Path, page: str, sound: str
 ) -> None:
-    browser.open(pages / page)
+    browser.open(written / page)
     duration, peak = browser.run(DECODED, sound)
     assert duration == pytest.approx(NOTE_S + LEAD_S, abs=SLACK_S)
     assert peak > 0.05, "not silence"
@@ -136,19 +136,21 @@ def test_sound_plays_and_has_the_note_s_length(
 
 
 @pytest.mark.parametrize("page", ["report.html", "customer.html"])
-def test_page_is_silent_to_console_and_network(browser: Any, pages: Path, page: str) -> None:
-    browser.open(pages / page)
+def test_page_is_silent_to_console_and_network(browser: Any, written: Path, page: str) -> None:
+    browser.open(written / page)
     if page == "report.html":
         browser.click('a.cell[data-key="6-9"]')
         browser.click("#both")
     asked = [url for url in browser.requests() if not url.startswith("data:")]
-    assert asked == [(pages / page).as_uri()]
+    assert asked == [(written / page).as_uri()]
     assert browser.complaints() == []
 
 
-def test_policy_blocks_what_the_page_does_not_hold(browser: Any, pages: Path) -> None:
-    page = pages / "planted.html"
-    text = (pages / "customer.html").read_text("utf-8")
+def test_policy_blocks_what_the_page_does_not_hold(
+    browser: Any, written: Path, tmp_path: Path
+) -> None:
+    page = tmp_path / "planted.html"
+    text = (written / "customer.html").read_text("utf-8")
     planted = '<script>window.planted = 1</script><img src="http://127.0.0.1:9/x.png">'
     page.write_text(text.replace("</main>", planted + "</main>"), "utf-8")
     browser.open(page)
@@ -158,10 +160,10 @@ def test_policy_blocks_what_the_page_does_not_hold(browser: Any, pages: Path) ->
 
 @pytest.mark.parametrize("page", ["report.html", "customer.html"])
 @pytest.mark.parametrize("width", [1280, 360])
-def test_nothing_runs_over_the_side(browser: Any, pages: Path, page: str, width: int) -> None:
+def test_nothing_runs_over_the_side(browser: Any, written: Path, page: str, width: int) -> None:
     browser.size(width, 1000)
     try:
-        browser.open(pages / page)
+        browser.open(written / page)
         seen = browser.run(
             "return [document.documentElement.scrollWidth, document.documentElement.clientWidth]"
         )
@@ -171,8 +173,8 @@ def test_nothing_runs_over_the_side(browser: Any, pages: Path, page: str, width:
 
 
 @pytest.mark.parametrize("page", ["report.html", "customer.html"])
-def test_axe_finds_no_serious_fault(browser: Any, pages: Path, axe: str, page: str) -> None:
-    browser.open(pages / page)
+def test_axe_finds_no_serious_fault(browser: Any, written: Path, axe: str, page: str) -> None:
+    browser.open(written / page)
     for layer in ("buzz", "sustain", "pitch") if page == "report.html" else ("",):
         if layer:
             browser.click(f"#layer-{layer}")

@@ -1,0 +1,74 @@
+"""The terminal text fits its width, says all without colour, and passes no control codes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from buzzscan.report import render_terminal
+from buzzscan.scanning import Scan
+
+CODES = re.compile(r"\x1b\[[0-9;]*m")
+
+
+def test_map_reads_without_colour(neck_scan: Scan) -> None:
+    lines = render_terminal(neck_scan, color=False).splitlines()
+    head = next(i for i, line in enumerate(lines) if line.lstrip().startswith("0  1  2"))
+    sixth = lines[head + 6]
+    assert sixth.startswith("6 E2")
+    assert sixth[5:].split() == [*".......", "s", "B", "X", *"............."]
+    assert lines[head + 3][5 + 3 * 14 :].split()[0] == ".D", "a dead spot that does not buzz"
+    assert lines[head + 2].endswith(".+ .+ .+"), "sharp notes"
+    assert lines[head + 1][5:].split() == ["."] * 21, "two positions were not played"
+
+
+def test_findings_warnings_and_remarks_are_all_said(neck_scan: Scan) -> None:
+    text = " ".join(render_terminal(neck_scan, color=False).split())
+    assert "1. high fret: fret 10, strings 4-6, confidence 93 %" in text
+    assert "Next: Rock a short straightedge" in text
+    assert "Warning: hum at 50 Hz" in text
+    assert "Note: 2.4 s of talk" in text
+    assert "272 notes found, 272 judged" in text
+
+
+def test_colour_changes_nothing_but_colour(neck_scan: Scan) -> None:
+    plain = render_terminal(neck_scan, color=False)
+    coloured = render_terminal(neck_scan, color=True)
+    assert "\x1b" not in plain
+    assert coloured != plain
+    assert CODES.sub("", coloured) == plain
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+@pytest.mark.parametrize(
+    ("tuning", "frets"),
+    [
+        (("E2", "A2", "D3", "G3", "B3", "E4"), 22),
+        (("F#1-14c", "B1", "E2", "A2", "D3", "G3", "B3", "E4"), 24),
+        (("B0", "E1", "A1", "D2"), 36),
+    ],
+)
+def test_lines_fit(
+    make_scan: Callable[..., Scan],
+    neck_scan: Scan,
+    width: int,
+    tuning: tuple[str, ...],
+    frets: int,
+) -> None:
+    guitar = replace(neck_scan.guitar, tuning=tuning, frets=frets, action_12_mm=None)
+    lines = render_terminal(make_scan(guitar), width=width, color=False).splitlines()
+    assert max(map(len, lines)) <= width
+    for string in range(1, len(tuning) + 1):
+        assert sum(line.startswith(f"{string} ") for line in lines) >= 1
+
+
+def test_names_cannot_steer_the_terminal(neck_scan: Scan) -> None:
+    hostile = "\x1b]0;owned\x07\x1b[2Jname\r\n\u202e"
+    recordings = (replace(neck_scan.recordings[0], name=hostile),)
+    text = render_terminal(
+        replace(neck_scan, recordings=recordings, remarks=(hostile,)), color=False
+    )
+    assert not set(text) & {"\x1b", "\x07", "\r", "\u202e"}

@@ -1,0 +1,114 @@
+"""The view says what the scan holds: nothing is lost, nothing is judged anew."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from buzzscan.neck.verdict import Position
+from buzzscan.report.view import neighbour_of, view_of
+from buzzscan.scanning import Scan
+
+
+def test_every_cell_takes_its_verdict_from_its_position(neck_scan: Scan) -> None:
+    view = view_of(neck_scan)
+    assert [layer.key for layer in view.layers] == ["buzz", "sustain", "pitch"]
+    for layer in view.layers:
+        for row in layer.rows:
+            for fret, cell in enumerate(row.cells):
+                position = next(
+                    p for p in neck_scan.positions if (p.string, p.fret) == (row.string, fret)
+                )
+                word = getattr(position, layer.key)
+                assert cell.tone.word == (word or "not played")
+
+
+def test_per_fret_row_counts_faulty_strings(neck_scan: Scan) -> None:
+    buzz, sustain, pitch = view_of(neck_scan).layers
+    assert {f: n for f, n in enumerate(buzz.foot) if n} == {8: "3", 9: "3"}
+    assert {f: n for f, n in enumerate(sustain.foot) if n} == {14: "1"}
+    assert {f: n for f, n in enumerate(pitch.foot) if n} == {20: "1", 21: "1", 22: "1"}
+
+
+def test_neighbour_is_the_nearest_clean_note_of_the_string(neck_scan: Scan) -> None:
+    view = view_of(neck_scan)
+    assert view.positions["6-9"].neighbour == "6-10"
+    assert view.positions["6-7"].neighbour == "6-6"
+    assert view.positions["3-14"].neighbour in {"3-13", "3-15"}
+
+
+def test_neighbour_is_on_the_same_fret_where_the_string_has_none(neck_scan: Scan) -> None:
+    by_place = {
+        (p.string, p.fret): replace(p, buzz="buzz") if p.string == 6 else p
+        for p in neck_scan.positions
+    }
+    found = neighbour_of(by_place[6, 12], by_place)
+    assert found is not None
+    assert (found.string, found.fret) == (5, 12)
+
+
+def test_no_clean_note_means_no_neighbour(neck_scan: Scan) -> None:
+    by_place: dict[tuple[int, int], Position] = {
+        (p.string, p.fret): replace(p, buzz="buzz") for p in neck_scan.positions
+    }
+    assert neighbour_of(by_place[6, 12], by_place) is None
+
+
+def test_findings_keep_their_order_and_words(neck_scan: Scan) -> None:
+    view = view_of(neck_scan)
+    assert [f.kind for f in view.findings] == ["high fret", "dead spot"]
+    first, second = view.findings
+    assert first.summary == neck_scan.findings[0].summary
+    assert first.next_step == neck_scan.findings[0].next_step
+    assert first.height == "0.11\u00a0mm (0.07 to 0.16\u00a0mm)"
+    assert second.height == "", "no height where it cannot be told"
+    assert first.keys[0] in {"4-9", "5-9", "6-9"}, "the strongest contact is shown first"
+    assert len(first.keys) == 9
+    assert view.first_key == first.keys[0]
+
+
+def test_unmeasured_values_are_dashes(neck_scan: Scan) -> None:
+    unplayed = view_of(neck_scan).positions["1-22"]
+    assert not unplayed.played
+    assert unplayed.reason == "not played"
+    assert {name: value for name, value in unplayed.numbers if name != "Notes heard"} == (
+        dict.fromkeys((name for name, _ in unplayed.numbers if name != "Notes heard"), "–")
+    )
+
+
+def test_counts_and_headline(neck_scan: Scan) -> None:
+    view = view_of(neck_scan)
+    assert view.counts.replace("\u00a0", " ") == (
+        "272 notes found, 272 judged; 136 of 138 positions played"
+    )
+    assert view.headline.startswith("High fret: fret\u00a010, strings\u00a04–6")
+
+
+def test_clean_neck_says_so(neck_scan: Scan) -> None:
+    clean = replace(neck_scan, findings=())
+    assert "no fault found" in view_of(clean).headline
+
+
+def test_nothing_judged_says_so(neck_scan: Scan) -> None:
+    notes = tuple(replace(n, judged=False, reason="clipped") for n in neck_scan.notes)
+    assert view_of(replace(neck_scan, notes=notes, findings=())).headline == (
+        "No note could be judged"
+    )
+
+
+def test_notes_carry_one_anchor_per_position(neck_scan: Scan) -> None:
+    view = view_of(neck_scan)
+    anchors = [note.anchor for note in view.notes if note.anchor]
+    assert len(anchors) == len(set(anchors)) == 136
+    assert all(len(note.columns) == len(view.note_headers) for note in view.notes)
+
+
+@pytest.mark.parametrize("n_frets", [1, 24, 36])
+def test_any_neck_has_a_view(make_scan: Callable[..., Scan], neck_scan: Scan, n_frets: int) -> None:
+    tuning = ("B0", "E1", "A1", "D2")
+    guitar = replace(neck_scan.guitar, tuning=tuning, frets=n_frets, action_12_mm=None)
+    view = view_of(make_scan(guitar))
+    assert len(view.layers[0].rows) == 4
+    assert len(view.layers[0].fret_labels) == n_frets + 1

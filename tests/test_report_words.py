@@ -1,0 +1,90 @@
+"""Numbers and places are said the same way everywhere."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from buzzscan.report import words
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "signed", "said"),
+    [
+        (None, 1, False, "–"),
+        (-0.04, 1, True, "0.0"),
+        (-31.25, 0, False, "−31"),
+        (2.0, 1, True, "+2.0"),
+        (-2.0, 1, True, "−2.0"),
+        (0.125, 2, False, "0.12"),
+    ],
+)
+def test_number(value: float | None, decimals: int, signed: bool, said: str) -> None:  # noqa: FBT001
+    assert words.number(value, decimals, signed=signed) == said
+
+
+def test_quantity_keeps_number_and_unit_together() -> None:
+    assert words.quantity(1.5, 2, "mm") == "1.50\u00a0mm"
+    assert words.quantity(None, 2, "mm") == "–", "no unit without a value"
+
+
+@pytest.mark.parametrize(
+    ("value_s", "said"),
+    [(0.0, "0:00.00"), (59.996, "1:00.00"), (61.5, "1:01.50"), (600.25, "10:00.25")],
+)
+def test_clock(value_s: float, said: str) -> None:
+    assert words.clock(value_s) == said
+
+
+@pytest.mark.parametrize(("n", "said"), [(1, "1st"), (2, "2nd"), (3, "3rd"), (4, "4th")])
+def test_ordinal(n: int, said: str) -> None:
+    assert words.ordinal(n) == said
+    assert words.ordinal(n + 10) == f"{n + 10}th"
+    assert words.ordinal(n + 20) == said.replace(str(n), str(n + 20))
+
+
+# Scientific pitch notation as in ISO 16 (A4 = 440 Hz) and MIDI (A4 = 69, C4 = 60).
+@pytest.mark.parametrize(
+    ("midi", "name"), [(69, "A4"), (60, "C4"), (40, "E2"), (59.8, "C4"), (61, "C♯4"), (23, "B0")]
+)
+def test_note_name(midi: float, name: str) -> None:
+    assert words.note_name(midi) == name
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [((), ""), ((4,), "4"), ((5, 4), "4, 5"), ((1, 2, 3, 7), "1–3, 7"), ((3, 3, 4, 5), "3–5")],
+)
+def test_ranges(values: tuple[int, ...], said: str) -> None:
+    assert words.ranges(values) == said
+
+
+@given(st.sets(st.integers(0, 36)))
+def test_ranges_name_exactly_their_values(values: set[int]) -> None:
+    named: set[int] = set()
+    for part in filter(None, words.ranges(values).split(", ")):
+        first, _, last = part.partition("–")
+        named |= set(range(int(first), int(last or first) + 1))
+    assert named == values
+
+
+@pytest.mark.parametrize(
+    ("strings", "frets", "said"),
+    [
+        ((4, 5, 6), (10,), "fret\u00a010, strings\u00a04–6"),
+        ((2,), (0,), "open string, string\u00a02"),
+        ((), (), "whole instrument"),
+        ((1,), (), "string\u00a01"),
+        ((), (1, 2, 3), "frets\u00a01–3"),
+    ],
+)
+def test_place(strings: tuple[int, ...], frets: tuple[int, ...], said: str) -> None:
+    assert words.place(strings, frets) == said
+
+
+def test_joined_and_counted() -> None:
+    assert words.joined(["a"]) == "a"
+    assert words.joined(["a", "b", "c"]) == "a, b and c"
+    assert words.count(1, "note") == "1\u00a0note"
+    assert words.count(2, "buzz", "buzzes") == "2\u00a0buzzes"
