@@ -9,6 +9,7 @@ Limits
 What a recording cannot tell is None with a reason, never a guess.
 """
 
-from buzzscan.measures.measured import MeasuredNote
+from buzzscan.measures.measure import measure_notes
+from buzzscan.measures.measured import BuzzMeasure, MeasuredNote
 
-__all__ = ["MeasuredNote"]
+__all__ = ["BuzzMeasure", "MeasuredNote", "measure_notes"]

@@ -16,7 +16,26 @@ from dataclasses import dataclass
 
 from buzzscan.notes.note import Note
 
-__all__ = ["MeasuredNote"]
+__all__ = ["BuzzMeasure", "MeasuredNote"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BuzzMeasure:
+    """What contact with the frets adds to one note.
+
+    Parameters
+    ----------
+    buzz_db, buzz_amp_db, contact, contact_until_s
+        As in `MeasuredNote`.
+    reason
+        Why `buzz_db` and `contact` are None; empty when they are not.
+    """
+
+    buzz_db: float | None
+    buzz_amp_db: float | None
+    contact: float | None
+    contact_until_s: float | None
+    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,264 @@
+"""How fast the first partial falls.
+
+Conventions
+-----------
+Rates are in dB/s and positive where the level falls; intervals are about 90 %. Times are
+seconds after the onset. Levels are dB re a full-scale sine.
+
+Limits
+------
+Needs `LEAST_SPAN_S` of note after `START_S`. Two polarisations whose beat is longer than the
+note cannot be told from a decay; the interval of a short note is wide for that reason.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.partials import PartialFit
+
+__all__ = ["LEAST_SPAN_S", "START_S", "DecayFit", "Track", "fit_decay", "track_partial"]
+
+FloatArray = npt.NDArray[np.float64]
+ComplexArray = npt.NDArray[np.complex128]
+
+START_S = 0.08
+"""The decay is the slope from here on: the attack and the pick are over."""
+LEAST_SPAN_S = 0.1
+_PERIODS = 3
+"""Shortest window in periods: a Hann window of whole periods, three at least, has a null on
+every other partial and on zero frequency."""
+_WINDOW_OF_SPAN = 0.15
+_LONGEST_WINDOW_S = 0.08
+_SHORTEST_WINDOW_S = 0.02
+_HOPS = 4
+"""Hops to a window: a Hann window loses nothing at a quarter of its length."""
+_LEAST_OVER_NOISE_DB = 6.0
+_DB = 20.0 / float(np.log(10.0))
+_MODEL_DB = 0.03
+"""Ripple of a level that is never undercut: the leakage of the other partials."""
+_SIGMAS_90 = 1.645
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Track:
+    """One partial over time.
+
+    Parameters
+    ----------
+    times_s
+        Middles of the windows.
+    values
+        Amplitude and phase against `frequency_hz`; amplitude 1 is a full-scale sine.
+    frequency_hz
+        Of the demodulation.
+    noise
+        Mean square that the noise leaves in `values`.
+    window_s
+        Length of each window.
+    """
+
+    times_s: FloatArray
+    values: ComplexArray
+    frequency_hz: float
+    noise: float
+    window_s: float
+
+    @property
+    def powers(self) -> FloatArray:
+        """Squared amplitudes."""
+        return np.asarray(self.values.real**2 + self.values.imag**2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DecayFit:
+    """A rate and its interval, or None with the reason."""
+
+    rate_db_per_s: float | None
+    low_db_per_s: float | None
+    high_db_per_s: float | None
+    reason: str
+
+
+def track_partial(
+    samples: npt.NDArray[np.floating],
+    *,
+    sample_rate_hz: float,
+    frequency_hz: float,
+    start_s: float,
+    stop_s: float,
+    noise_db_per_hz: float,
+) -> Track | None:
+    """Return a partial's amplitude and phase over time, or None if the stretch is too short.
+
+    Parameters
+    ----------
+    samples
+        Mono, shape (n,), from the onset on.
+    sample_rate_hz
+        Rate of `samples`.
+    frequency_hz
+        Frequency of the partial.
+    start_s, stop_s
+        Middle of the first window, and end of the last one.
+    noise_db_per_hz
+        Noise beside the partial in a band of 1 Hz, dB re a full-scale sine.
+    """
+    span = stop_s - start_s
+    window_s = min(max(_WINDOW_OF_SPAN * span, _SHORTEST_WINDOW_S), _LONGEST_WINDOW_S)
+    periods = max(round(window_s * frequency_hz), _PERIODS)
+    length = round(periods / frequency_hz * sample_rate_hz)
+    hop = max(length // _HOPS, 1)
+    first = max(round(start_s * sample_rate_hz) - length // 2, 0)
+    last = min(round(stop_s * sample_rate_hz), len(samples))
+    n_frames = (last - first - length) // hop + 1
+    if n_frames < 3:
+        return None
+    piece = np.ascontiguousarray(samples[first : first + (n_frames - 1) * hop + length], np.float32)
+    frames = np.lib.stride_tricks.sliding_window_view(piece, length)[::hop]
+    m = np.arange(length)
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (m + 0.5) / length)
+    window *= 2.0 / window.sum()
+    turn = 2.0 * np.pi * frequency_hz / sample_rate_hz
+    kernel = np.stack([window * np.cos(turn * m), -window * np.sin(turn * m)], 1)
+    parts = (frames @ kernel.astype(np.float32)).astype(np.float64)
+    starts = first + hop * np.arange(n_frames)
+    values = (parts[:, 0] + 1j * parts[:, 1]) * np.exp(-1j * turn * starts)
+    # Equivalent noise bandwidth of a Hann window: 1.5 bins.
+    band_hz = 1.5 * sample_rate_hz / length
+    return Track(
+        times_s=np.asarray((starts + 0.5 * length) / sample_rate_hz, np.float64),
+        values=values,
+        frequency_hz=frequency_hz,
+        noise=10.0 ** (noise_db_per_hz / 10.0) * band_hz,
+        window_s=length / sample_rate_hz,
+    )
+
+
+def fit_decay(track: Track) -> DecayFit:
+    """Return the slope of the track's level above the noise."""
+    return fit_level_slope(
+        track.times_s, track.powers, noise=track.noise, frames_per_independent=0.5 * _HOPS
+    )
+
+
+def fit_level_slope(
+    times_s: FloatArray, powers: FloatArray, *, noise: float, frames_per_independent: float
+) -> DecayFit:
+    """Return the slope of a level in dB by weighted least squares, noise taken off.
+
+    Parameters
+    ----------
+    times_s, powers
+        Shape (n,).
+    noise
+        Mean power of the noise within `powers`.
+    frames_per_independent
+        Frames that share samples, for the standard error.
+    """
+    use = np.ones(len(times_s), bool)
+    rate = offset = error = 0.0
+    for _ in range(4):
+        if use.sum() < 3 or np.ptp(times_s[use]) < 0.5 * LEAST_SPAN_S:
+            return _refused(times_s, powers, noise)
+        t, p = times_s[use], np.maximum(powers[use] - noise, 0.05 * noise + 1e-30)
+        level = 10.0 * np.log10(p)
+        ratio = noise / p
+        var = (0.5 * _DB) ** 2 * (2.0 * ratio + ratio**2) + _MODEL_DB**2
+        rate, offset, error = _line(t, level, 1.0 / var, frames_per_independent)
+        predicted = offset - rate * times_s
+        over = predicted - 10.0 * np.log10(noise + 1e-30)
+        now = over > _LEAST_OVER_NOISE_DB
+        if (now == use).all():
+            break
+        use = now
+    return DecayFit(
+        rate_db_per_s=rate,
+        low_db_per_s=rate - _SIGMAS_90 * error,
+        high_db_per_s=rate + _SIGMAS_90 * error,
+        reason="",
+    )
+
+
+def _refused(times_s: FloatArray, powers: FloatArray, noise: float) -> DecayFit:
+    over = 10.0 * np.log10((np.median(powers) + 1e-30) / (noise + 1e-30))
+    return DecayFit(
+        rate_db_per_s=None,
+        low_db_per_s=None,
+        high_db_per_s=None,
+        reason=(
+            f"first partial is heard {over:.0f} dB over the noise for "
+            f"{np.ptp(times_s) if len(times_s) else 0.0:.2f} s, "
+            f"need {_LEAST_OVER_NOISE_DB:.0f} dB for {LEAST_SPAN_S:.1f} s"
+        ),
+    )
+
+
+def _line(
+    t: FloatArray, level: FloatArray, w: FloatArray, frames_per_independent: float
+) -> tuple[float, float, float]:
+    """Return fall per second, level at zero and the standard error of the fall."""
+    mean_t = float((w * t).sum() / w.sum())
+    mean_l = float((w * level).sum() / w.sum())
+    spread = float((w * (t - mean_t) ** 2).sum())
+    slope = float((w * (t - mean_t) * level).sum() / spread)
+    miss = level - mean_l - slope * (t - mean_t)
+    free = max(len(t) / frames_per_independent - 2.0, 0.5)
+    chi2 = float((w * miss**2).sum()) / frames_per_independent / free
+    error = float(np.sqrt(max(chi2, 1.0) * frames_per_independent / spread))
+    return -slope, mean_l - slope * mean_t, error
+
+
+def decay_of_first_partial(
+    samples: npt.NDArray[np.floating],
+    fit: PartialFit,
+    *,
+    sample_rate_hz: float,
+    stop_s: float,
+) -> DecayFit:
+    """Return the rate of the first partial from `START_S` on.
+
+    Parameters
+    ----------
+    samples
+        Mono, shape (n,), from the onset on.
+    fit
+        The note's partials.
+    sample_rate_hz
+        Rate of `samples`.
+    stop_s
+        End of the note.
+    """
+    if not fit.numbers or fit.numbers[0] != 1:
+        return DecayFit(
+            rate_db_per_s=None,
+            low_db_per_s=None,
+            high_db_per_s=None,
+            reason="first partial is not heard over the noise",
+        )
+    if stop_s - START_S < LEAST_SPAN_S:
+        return DecayFit(
+            rate_db_per_s=None,
+            low_db_per_s=None,
+            high_db_per_s=None,
+            reason=f"note lasts {stop_s:.2f} s, need {START_S + LEAST_SPAN_S:.2f} s",
+        )
+    track = track_partial(
+        samples,
+        sample_rate_hz=sample_rate_hz,
+        frequency_hz=fit.pitch_hz,
+        start_s=START_S,
+        stop_s=stop_s,
+        noise_db_per_hz=fit.noises_db[0],
+    )
+    if track is None:
+        return DecayFit(
+            rate_db_per_s=None,
+            low_db_per_s=None,
+            high_db_per_s=None,
+            reason=f"note lasts {stop_s:.2f} s: too few periods to see a fall",
+        )
+    return fit_decay(track)

@@ -1,0 +1,186 @@
+"""Measures all notes of a scan, one after the other.
+
+Conventions
+-----------
+Each note is read once, from a little before its onset to its end; nothing of it is kept.
+
+Limits
+------
+What a warning of the recording spoils is withheld, with the warning as the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.decay import START_S, DecayFit, decay_of_first_partial, fit_level_slope
+from buzzscan.measures.level import DecayTimes, attack_level_dbfs, decay_times, frame_levels
+from buzzscan.measures.measured import BuzzMeasure, MeasuredNote
+from buzzscan.measures.pitch import fit_note
+from buzzscan.notes.note import Note
+from buzzscan.partials import PartialFit
+from buzzscan.recording import Recording, Samples
+from buzzscan.units import hz_to_cents, rate_to_t60
+
+__all__ = ["measure_notes"]
+
+_BEFORE_S = 0.03
+_END_MARGIN_S = 0.015
+_NOT_MEASURED = BuzzMeasure(
+    buzz_db=None, buzz_amp_db=None, contact=None, contact_until_s=None, reason="not measured"
+)
+_DECAYS = ("decay_db_per_s", "whole_decay_db_per_s", "edt_s", "t20_s", "t30_s")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sound:
+    """What one note's samples tell."""
+
+    fit: PartialFit | None
+    decay: DecayFit
+    whole: DecayFit
+    times: DecayTimes
+    attack_dbfs: float
+
+
+def measure_notes(
+    recordings: Sequence[Recording],
+    guitar: Guitar,
+    notes: Sequence[Note],
+    *,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[MeasuredNote, ...]:
+    """Return every note with what was measured of it, in the order given.
+
+    Parameters
+    ----------
+    recordings
+        `Note.recording` indexes them.
+    guitar
+        The instrument the notes were placed on.
+    notes
+        As found.
+    progress
+        Called with the share done, 0–1.
+    """
+    sounds = []
+    for i, note in enumerate(notes):
+        sounds.append(_listen(recordings[note.recording], guitar, note))
+        if progress is not None:
+            progress((i + 1) / len(notes))
+    buzzes = [_NOT_MEASURED] * len(notes)
+    return tuple(
+        _measured(recordings[note.recording], guitar, note, sound, buzz)
+        for note, sound, buzz in zip(notes, sounds, buzzes, strict=True)
+    )
+
+
+def _listen(recording: Recording, guitar: Guitar, note: Note) -> _Sound:
+    rate = recording.sample_rate_hz
+    onset = round(note.onset_s * rate)
+    start = max(onset - round(_BEFORE_S * rate), 0)
+    samples = recording.read(start, round(note.end_s * rate))
+    after = samples[onset - start :]
+    length_s = len(after) / rate
+    fit = fit_note(
+        after,
+        sample_rate_hz=rate,
+        length_s=length_s,
+        placed_hz=guitar.pitch_hz(note.string, note.fret),
+        heard_hz=note.pitch_hz,
+    )
+    stop_s = length_s - _END_MARGIN_S
+    levels = frame_levels(samples, sample_rate_hz=rate, onset_s=(onset - start) / rate)
+    late = (levels.times_s > START_S) & (levels.times_s < stop_s)
+    return _Sound(
+        fit=fit,
+        decay=_first_decay(after, fit, rate, stop_s),
+        whole=fit_level_slope(
+            levels.times_s[late],
+            levels.powers[late],
+            noise=10.0 ** (recording.noise_dbfs / 10.0),
+            frames_per_independent=1.0,
+        ),
+        times=decay_times(levels, noise_dbfs=recording.noise_dbfs, stop_s=stop_s),
+        attack_dbfs=attack_level_dbfs(levels),
+    )
+
+
+def _first_decay(after: Samples, fit: PartialFit | None, rate: int, stop_s: float) -> DecayFit:
+    if fit is None:
+        return DecayFit(
+            rate_db_per_s=None,
+            low_db_per_s=None,
+            high_db_per_s=None,
+            reason="no string is heard at this pitch",
+        )
+    return decay_of_first_partial(after, fit, sample_rate_hz=rate, stop_s=stop_s)
+
+
+def _measured(
+    recording: Recording, guitar: Guitar, note: Note, sound: _Sound, buzz: BuzzMeasure
+) -> MeasuredNote:
+    values: dict[str, float | None] = {
+        "decay_db_per_s": sound.decay.rate_db_per_s,
+        "whole_decay_db_per_s": sound.whole.rate_db_per_s,
+        "edt_s": sound.times.edt_s,
+        "t20_s": sound.times.t20_s,
+        "t30_s": sound.times.t30_s,
+        "buzz_db": buzz.buzz_db,
+        "contact": buzz.contact,
+        "pitch_hz": sound.fit.pitch_hz if sound.fit else None,
+        "inharmonicity": sound.fit.inharmonicity if sound.fit else None,
+    }
+    unheard = "no string is heard at this pitch"
+    reasons = {
+        **dict(sound.times.withheld),
+        "decay_db_per_s": sound.decay.reason,
+        "whole_decay_db_per_s": sound.whole.reason,
+        "buzz_db": buzz.reason,
+        "contact": buzz.reason,
+        "pitch_hz": unheard,
+        "inharmonicity": sound.fit.reason if sound.fit else unheard,
+    }
+    for name, reason in _spoilt(recording).items():
+        values[name], reasons[name] = None, reason
+    pitch, rate = values["pitch_hz"], values["decay_db_per_s"]
+    place_hz = guitar.pitch_hz(note.string, note.fret)
+    return MeasuredNote(
+        note=note,
+        pitch_hz=pitch,
+        cents=None if pitch is None else hz_to_cents(pitch, place_hz),
+        pitch_error_cents=None
+        if pitch is None or sound.fit is None
+        else sound.fit.pitch_error_cents,
+        inharmonicity=values["inharmonicity"],
+        attack_dbfs=sound.attack_dbfs,
+        decay_db_per_s=rate,
+        decay_low_db_per_s=None if rate is None else sound.decay.low_db_per_s,
+        decay_high_db_per_s=None if rate is None else sound.decay.high_db_per_s,
+        t60_s=None if rate is None else rate_to_t60(rate),
+        whole_decay_db_per_s=values["whole_decay_db_per_s"],
+        edt_s=values["edt_s"],
+        t20_s=values["t20_s"],
+        t30_s=values["t30_s"],
+        buzz_db=values["buzz_db"],
+        buzz_amp_db=None if values["buzz_db"] is None else buzz.buzz_amp_db,
+        contact=values["contact"],
+        contact_until_s=None if values["contact"] is None else buzz.contact_until_s,
+        judged=note.judged,
+        reason=note.reason,
+        withheld=tuple(
+            (name, reasons[name]) for name, value in sorted(values.items()) if value is None
+        ),
+    )
+
+
+def _spoilt(recording: Recording) -> dict[str, str]:
+    """Return the measures that warnings of the recording spoil, with the reasons."""
+    spoilt: dict[str, str] = {}
+    for warning in recording.warnings:
+        for name in warning.spoils:
+            for one in _DECAYS if name == "decay_db_per_s" else (name,):
+                spoilt.setdefault(one, warning.message)
+    return spoilt
