@@ -8,7 +8,8 @@ from dataclasses import replace
 import pytest
 
 from buzzscan.neck.verdict import Position
-from buzzscan.report.view import neighbour_of, view_of
+from buzzscan.report.neck_view import neighbour_of
+from buzzscan.report.view import view_of
 from buzzscan.scanning import Scan
 
 

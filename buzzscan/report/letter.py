@@ -16,7 +16,8 @@ from __future__ import annotations
 from buzzscan.report import words
 from buzzscan.report.clips import ClipSet
 from buzzscan.report.customer import CustomerFinding, CustomerView, Pair
-from buzzscan.report.sheet import BODY, LABEL, MARGIN, WIDTH, Sheet
+from buzzscan.report.sheet import MARGIN, WIDTH, Sheet
+from buzzscan.report.typesetting import BODY, LABEL
 
 __all__ = ["customer_pdf"]
 

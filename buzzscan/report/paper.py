@@ -11,11 +11,8 @@ Sound cannot be printed; the sheet names the notes instead.
 
 from __future__ import annotations
 
-import io
-
-from buzzscan.plots.neckmap import draw_map
-from buzzscan.plots.tones import PAPER
-from buzzscan.report.sheet import LABEL, MARGIN, WIDTH, Sheet, fitting, wrapped
+from buzzscan.report.sheet import MARGIN, WIDTH, Sheet
+from buzzscan.report.typesetting import LABEL, fitting, wrapped
 from buzzscan.report.view import FindingView, ReportView
 
 __all__ = ["bench_pdf", "neck_png"]
@@ -23,6 +20,8 @@ __all__ = ["bench_pdf", "neck_png"]
 _SOFT = "#5b5f63"
 _WIDTHS = (9, 6, 4, 4, 9, 6, 7, 11, 10, 8, 7, 30)
 """Columns of the table of notes, in signs."""
+_PICTURE_WIDTH, _PICTURE_HEIGHT = 640.0, 1600.0
+"""Points; the picture is cut off below its last line."""
 
 
 def bench_pdf(view: ReportView) -> bytes:
@@ -99,26 +98,11 @@ def _method(sheet: Sheet, view: ReportView) -> None:
 
 
 def neck_png(view: ReportView) -> bytes:
-    """Return a picture of all layers of the map."""
-    from matplotlib import rc_context
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    n_rows, n_columns = len(view.layers[0].rows), len(view.layers[0].fret_labels)
-    cell, label, gap = 28.0, 62.0, 26.0
-    block = (n_rows + 1.9) * 22.0 + gap
-    width, height = label + n_columns * cell + 16.0, 3 * block + 34.0
-    with rc_context({"font.family": "DejaVu Sans"}):
-        figure = Figure(figsize=(width / 72, height / 72), facecolor=PAPER)
-        title = fitting(view.title, width - 30.0, 13.0, LABEL)
-        figure.text(10.0 / width, 1.0 - 20.0 / height, title, size=13.0, parse_math=False)
-        for index, layer in enumerate(view.layers):
-            top = 34.0 + index * block
-            figure.text(10.0 / width, 1.0 - (top + 11.0) / height, layer.title, size=9.5)
-            bottom = 1.0 - (top + block) / height
-            box = (label / width, bottom, n_columns * cell / width, (block - gap) / height)
-            draw_map(figure.add_axes(box), layer, cell_pt=24.0)
-        buffer = io.BytesIO()
-        FigureCanvasAgg(figure)
-        figure.savefig(buffer, format="png", dpi=100, metadata={"Software": "buzzscan"})
-    return buffer.getvalue()
+    """Return a picture of all layers of the map with their keys."""
+    sheet = Sheet(view.title, page_width=_PICTURE_WIDTH, page_height=_PICTURE_HEIGHT)
+    sheet.paragraph(view.title, size=16.0, after=0.0)
+    sheet.paragraph(view.headline, size=10.0, color=_SOFT, after=4.0)
+    for layer in view.layers:
+        sheet.paragraph(layer.title, size=11.0, after=0.0)
+        sheet.neck(layer)
+    return sheet.png()

@@ -8,113 +8,46 @@ before it is set, so it never runs over its column. No date is written.
 
 Limits
 ------
-Signs that the fonts do not have are replaced by "□". Words longer than a column are broken.
+Text runs from left to right.
 """
 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
-from functools import lru_cache
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from buzzscan.plots.neckmap import MapLayer, draw_map
-from buzzscan.plots.tones import INK, RULE
+from buzzscan.plots.tones import INK, PAPER, RULE
 from buzzscan.plots.traces import SHADES, shaded
 from buzzscan.report.clips import ClipSet
+from buzzscan.report.typesetting import (
+    BODY,
+    FAMILIES,
+    FIGURES,
+    LABEL,
+    Face,
+    fitting,
+    printable,
+    properties_of,
+    width_of,
+    wrapped,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-    from matplotlib.font_manager import FontProperties
 
-__all__ = ["BODY", "LABEL", "WIDTH", "Sheet", "fitting", "wrapped"]
+__all__ = ["MARGIN", "WIDTH", "Sheet"]
 
 PAGE_WIDTH, PAGE_HEIGHT = 595.276, 841.890
 """A4, ISO 216."""
 MARGIN, FOOT = 45.0, 40.0
 WIDTH = PAGE_WIDTH - 2 * MARGIN
 
-Face = Literal["serif", "sans", "mono"]
-BODY: Face = "serif"
-LABEL: Face = "sans"
-FIGURES: Face = "mono"
-_FAMILIES: dict[Face, str] = {
-    "serif": "STIXGeneral",
-    "sans": "DejaVu Sans",
-    "mono": "DejaVu Sans Mono",
-}
 _SOFT = "#5b5f63"
-
-
-@lru_cache(maxsize=16)
-def _properties(face: Face, *, bold: bool) -> FontProperties:
-    from matplotlib.font_manager import FontProperties
-
-    return FontProperties(family=_FAMILIES[face], weight="bold" if bold else "normal")
-
-
-@lru_cache(maxsize=8)
-def _glyphs(face: Face, *, bold: bool) -> frozenset[int]:
-    from matplotlib.font_manager import findfont, get_font
-
-    return frozenset(get_font(findfont(_properties(face, bold=bold))).get_charmap())
-
-
-@lru_cache(maxsize=4096)
-def _width(text: str, face: Face, *, bold: bool) -> float:
-    """Return the width of text at a size of 1 point."""
-    from matplotlib.textpath import TextToPath
-
-    properties = _properties(face, bold=bold)
-    extent = TextToPath().get_text_width_height_descent(text, properties, ismath=False)
-    return float(extent[0]) / float(properties.get_size_in_points())
-
-
-def printable(text: str, face: Face, *, bold: bool = False) -> str:
-    """Return text with every sign the font lacks replaced, and no control characters."""
-    glyphs = _glyphs(face, bold=bold)
-    clean = "".join(c if c.isprintable() or c == "\u00a0" else " " for c in text)
-    return "".join(
-        c if ord(c) in glyphs else " " if c.isspace() or c == "\u00a0" else "□" for c in clean
-    )
-
-
-def wrapped(text: str, width: float, size: float, face: Face, *, bold: bool = False) -> list[str]:
-    """Return lines of text, none wider than `width` points."""
-    space = _width("n n", face, bold=bold) - _width("nn", face, bold=bold)
-    lines: list[str] = []
-    line, used = "", 0.0
-    for word in printable(text, face, bold=bold).split(" "):
-        for piece in _pieces(word, width / size, face, bold=bold):
-            length = _width(piece, face, bold=bold) if piece else 0.0
-            if line and (used + space + length) * size > width:
-                lines.append(line)
-                line, used = piece, length
-            else:
-                line, used = (f"{line} {piece}", used + space + length) if line else (piece, length)
-    return [*lines, line]
-
-
-def _pieces(word: str, width: float, face: Face, *, bold: bool) -> Iterable[str]:
-    """Break a word that no line can hold."""
-    while word and _width(word, face, bold=bold) > width:
-        n_fitting = max(1, int(len(word) * width / _width(word, face, bold=bold)) - 1)
-        yield word[:n_fitting]
-        word = word[n_fitting:]
-    yield word
-
-
-def fitting(text: str, width: float, size: float, face: Face, *, bold: bool = False) -> str:
-    """Return one line of text, cut with "…" where it is too wide."""
-    text = printable(text, face, bold=bold)
-    if _width(text or " ", face, bold=bold) * size <= width:
-        return text
-    while text and _width(text + "…", face, bold=bold) * size > width:
-        text = text[:-1]
-    return text + "…"
 
 
 class Sheet:
@@ -124,10 +57,16 @@ class Sheet:
     ----------
     title
         Stands in the foot of each page and in the file's title.
+    page_width, page_height
+        Size in points.
     """
 
-    def __init__(self, title: str) -> None:
+    def __init__(
+        self, title: str, *, page_width: float = PAGE_WIDTH, page_height: float = PAGE_HEIGHT
+    ) -> None:
         self.title = title
+        self.page_width, self.page_height = page_width, page_height
+        self.width = page_width - 2 * MARGIN
         self.y = MARGIN
         self._pages: list[Figure] = []
         self.new_page()
@@ -136,7 +75,7 @@ class Sheet:
         """Open a page."""
         from matplotlib.figure import Figure
 
-        self._pages.append(Figure(figsize=(PAGE_WIDTH / 72, PAGE_HEIGHT / 72)))
+        self._pages.append(Figure(figsize=(self.page_width / 72, self.page_height / 72)))
         self.y = MARGIN
 
     @property
@@ -147,7 +86,7 @@ class Sheet:
     @property
     def room(self) -> float:
         """Points left on the page."""
-        return PAGE_HEIGHT - FOOT - 18.0 - self.y
+        return self.page_height - FOOT - 18.0 - self.y
 
     def need(self, height: float) -> None:
         """Open a page unless `height` points are left."""
@@ -169,13 +108,13 @@ class Sheet:
     ) -> None:
         """Set finished lines with their first baseline at `y`."""
         figure = self._pages[-1]
-        properties = _properties(face, bold=bold).copy()
+        properties = properties_of(face, bold=bold).copy()
         properties.set_size(size)
         for index, line in enumerate(text.split("\n")):
             if line:
                 figure.text(
-                    x / PAGE_WIDTH,
-                    1.0 - (y + index * size * spacing) / PAGE_HEIGHT,
+                    x / self.page_width,
+                    1.0 - (y + index * size * spacing) / self.page_height,
                     line,
                     fontproperties=properties,
                     color=color,
@@ -197,7 +136,7 @@ class Sheet:
         after: float = 4.0,
     ) -> None:
         """Set text in the column, over pages where needed."""
-        room = (width or WIDTH) - indent
+        room = (width or self.width) - indent
         for line in wrapped(text, room, size, face, bold=bold):
             self.need(size * 1.25)
             self.put(
@@ -215,16 +154,21 @@ class Sheet:
 
     def rule(self, *, weight: float = 0.6, color: str = INK) -> None:
         """Draw a line across the column."""
-        self.line(MARGIN, MARGIN + WIDTH, self.y, weight=weight, color=color)
+        self.line(MARGIN, MARGIN + self.width, self.y, weight=weight, color=color)
         self.y += 4.0
 
     def line(self, x0: float, x1: float, y: float, *, weight: float, color: str = RULE) -> None:
         """Draw a horizontal line."""
         from matplotlib.lines import Line2D
 
-        height = 1.0 - y / PAGE_HEIGHT
+        height = 1.0 - y / self.page_height
         self._pages[-1].add_artist(
-            Line2D([x0 / PAGE_WIDTH, x1 / PAGE_WIDTH], [height, height], color=color, lw=weight)
+            Line2D(
+                [x0 / self.page_width, x1 / self.page_width],
+                [height, height],
+                color=color,
+                lw=weight,
+            )
         )
 
     def box(self, x: float, y: float, width: float, height: float, *, fill: str) -> None:
@@ -233,9 +177,9 @@ class Sheet:
 
         self._pages[-1].add_artist(
             Rectangle(
-                (x / PAGE_WIDTH, 1.0 - (y + height) / PAGE_HEIGHT),
-                width / PAGE_WIDTH,
-                height / PAGE_HEIGHT,
+                (x / self.page_width, 1.0 - (y + height) / self.page_height),
+                width / self.page_width,
+                height / self.page_height,
                 facecolor=fill,
                 edgecolor=RULE,
                 linewidth=0.4,
@@ -246,10 +190,10 @@ class Sheet:
         """Return axes at a place on the page."""
         return self._pages[-1].add_axes(
             (
-                x / PAGE_WIDTH,
-                1.0 - (y + height) / PAGE_HEIGHT,
-                width / PAGE_WIDTH,
-                height / PAGE_HEIGHT,
+                x / self.page_width,
+                1.0 - (y + height) / self.page_height,
+                width / self.page_width,
+                height / self.page_height,
             )
         )
 
@@ -284,8 +228,8 @@ class Sheet:
         n_rows = len(layer.rows)
         height = (n_rows + (1.9 if layer.foot else 1.1)) * cell_height
         self.need(height + 40.0)
-        cell = (WIDTH - label) / len(layer.fret_labels)
-        axes = self.axes(MARGIN + label, self.y, WIDTH - label, height)
+        cell = (self.width - label) / len(layer.fret_labels)
+        axes = self.axes(MARGIN + label, self.y, self.width - label, height)
         draw_map(axes, layer, cell_pt=min(cell, cell_height * 1.1))
         self.y += height
         foot = layer.caption + "."
@@ -301,8 +245,8 @@ class Sheet:
         self.need(14.0)
         for tone in layer.tones:
             text = f"{tone.word}: {tone.meaning}"
-            width = 14.0 + 7.0 * _width(text, LABEL, bold=False) + 12.0
-            if x + width > MARGIN + WIDTH and x > MARGIN:
+            width = 14.0 + 7.0 * width_of(text, LABEL, bold=False) + 12.0
+            if x + width > MARGIN + self.width and x > MARGIN:
                 x = MARGIN
                 self.y += 12.0
                 self.need(12.0)
@@ -365,7 +309,7 @@ class Sheet:
             self.put(MARGIN, self.y + size, text, size=size, face=FIGURES, spacing=1.42)
             for index in range(0, n_rows + 1, 5):
                 y = self.y + pitch * (index + 1) - 0.12 * size
-                self.line(MARGIN, MARGIN + WIDTH, y, weight=0.3 if index else 0.8)
+                self.line(MARGIN, MARGIN + self.width, y, weight=0.3 if index else 0.8)
             self.y += pitch * (n_rows + 1)
             done += n_rows
             if done < len(rows):
@@ -388,12 +332,25 @@ class Sheet:
                 pages.savefig(figure)
         return buffer.getvalue()
 
+    def png(self) -> bytes:
+        """Return the first page as a picture, without the foot, cut off below the cursor."""
+        from matplotlib.transforms import Bbox
+
+        figure = self._pages[0]
+        figure.set_facecolor(PAPER)
+        low = (self.page_height - self.y - 0.4 * MARGIN) / 72.0
+        cut = Bbox.from_extents(0.0, low, self.page_width / 72.0, self.page_height / 72.0)
+        buffer = io.BytesIO()
+        metadata = {"Title": self.title, "Software": "buzzscan"}
+        figure.savefig(buffer, format="png", dpi=144, bbox_inches=cut, metadata=metadata)
+        return buffer.getvalue()
+
     def _foot(self, figure: Figure, page: int, total: int) -> None:
-        y = FOOT / PAGE_HEIGHT
-        title = fitting(self.title, WIDTH * 0.8, 7.0, LABEL)
-        left, right = MARGIN / PAGE_WIDTH, 1.0 - MARGIN / PAGE_WIDTH
+        y = FOOT / self.page_height
+        title = fitting(self.title, self.width * 0.8, 7.0, LABEL)
+        left, right = MARGIN / self.page_width, 1.0 - MARGIN / self.page_width
         style: dict[str, Any] = {
-            "family": _FAMILIES[LABEL],
+            "family": FAMILIES[LABEL],
             "size": 7.0,
             "color": _SOFT,
             "parse_math": False,

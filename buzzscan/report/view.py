@@ -15,27 +15,22 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
-from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.verdict import Finding, Position
-from buzzscan.plots.neckmap import MapCell, MapLayer, MapRow
-from buzzscan.plots.tones import LAYERS, Layer, Tone, tone_of, tones_of
+from buzzscan.neck.verdict import Finding
+from buzzscan.plots.neckmap import MapLayer
+from buzzscan.plots.tones import LAYERS
 from buzzscan.report import words
-from buzzscan.report.texts import CAUTIONS, LAYER_TEXTS, method_of
+from buzzscan.report.neck_view import PositionView, key_of, map_layer, position_view
+from buzzscan.report.texts import CAUTIONS, method_of
 from buzzscan.scanning import Scan
 
 __all__ = [
     "FindingView",
     "NoteView",
-    "PositionView",
     "RecordingView",
     "ReportView",
-    "neighbour_of",
     "view_of",
 ]
-
-_FAULTY = {"buzz": ("buzz", "choked"), "sustain": ("short", "dead"), "pitch": ("flat", "sharp")}
-"""Verdicts that the per-fret row counts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,40 +44,6 @@ class NoteView:
     columns: tuple[str, ...]
     judged: bool
     reason: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PositionView:
-    """One position with its numbers in words.
-
-    Parameters
-    ----------
-    key
-        "string-fret", used in addresses within the page.
-    title
-        "String 6, fret 9 · C♯3".
-    verdicts
-        One word per layer that has one.
-    numbers
-        (name, value) pairs.
-    spoken
-        Title and verdicts as one sentence.
-    reason
-        Why a verdict is missing.
-    neighbour
-        Key of the clean position it is set against, or None.
-    """
-
-    key: str
-    string: int
-    fret: int
-    title: str
-    verdicts: tuple[tuple[str, str, str], ...]
-    numbers: tuple[tuple[str, str], ...]
-    spoken: str
-    reason: str
-    played: bool
-    neighbour: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,7 +126,7 @@ def view_of(scan: Scan) -> ReportView:
     """Return everything the report says about a scan."""
     by_place = {(p.string, p.fret): p for p in scan.positions}
     positions = {
-        _key(p.string, p.fret): _position_view(scan.guitar, p, by_place) for p in scan.positions
+        key_of(p.string, p.fret): position_view(scan.guitar, p, by_place) for p in scan.positions
     }
     findings = tuple(_finding_view(f, scan) for f in scan.findings)
     first = next((key for f in findings for key in f.keys if key in positions), "")
@@ -176,7 +137,7 @@ def view_of(scan: Scan) -> ReportView:
         headline=_headline(findings, scan),
         counts=_counts(scan),
         setup=_setup(scan),
-        layers=tuple(_layer(layer, scan, by_place, positions) for layer in LAYERS),
+        layers=tuple(map_layer(layer, scan, by_place, positions) for layer in LAYERS),
         positions=positions,
         findings=findings,
         remarks=scan.remarks,
@@ -186,152 +147,6 @@ def view_of(scan: Scan) -> ReportView:
         method=method_of(scan.bars),
         cautions=CAUTIONS,
         first_key=first or next((k for k, p in positions.items() if p.played), ""),
-    )
-
-
-def _key(string: int, fret: int) -> str:
-    return f"{string}-{fret}"
-
-
-def string_label(guitar: Guitar, string: int) -> str:
-    """Return the number and the open note of a string: "6 E2"."""
-    return f"{string}\u2002{guitar.tuning[-string].replace('#', '♯').replace('-', '−')}"
-
-
-def neighbour_of(position: Position, by_place: dict[tuple[int, int], Position]) -> Position | None:
-    """Return the nearest position that rings clean: same string first, then same fret.
-
-    A neighbour is what a note should sound like, so it must be judged clean and must not be
-    short or dead.
-    """
-    clean = [
-        p
-        for p in by_place.values()
-        if p.buzz == "clean"
-        and p.sustain not in {"short", "dead"}
-        and (p.string == position.string or p.fret == position.fret)
-        and (p.string, p.fret) != (position.string, position.fret)
-        and (p.fret > 0 or position.fret == 0 or p.string != position.string)
-    ]
-    if not clean:
-        return None
-    return min(
-        clean,
-        key=lambda p: (
-            p.string != position.string,
-            abs(p.fret - position.fret) + abs(p.string - position.string),
-            p.fret,
-            p.string,
-        ),
-    )
-
-
-def _position_view(
-    guitar: Guitar, position: Position, by_place: dict[tuple[int, int], Position]
-) -> PositionView:
-    note = words.note_name(guitar.midi(position.string, position.fret))
-    fret = "open" if position.fret == 0 else f"fret {position.fret}"
-    title = f"String {position.string}, {fret} · {note}"
-    verdicts = tuple(
-        (LAYER_TEXTS[layer].title, tone.word, tone.key)
-        for layer in LAYERS
-        for tone in (_tone(layer, position),)
-    )
-    said = [word for _, word, key in verdicts if key not in {"unjudged", "unplayed"}]
-    neighbour = neighbour_of(position, by_place)
-    return PositionView(
-        key=_key(position.string, position.fret),
-        string=position.string,
-        fret=position.fret,
-        title=title,
-        verdicts=verdicts,
-        numbers=_numbers(position),
-        spoken=f"String {position.string}, {fret}, {note}: "
-        + (", ".join(said) if said else position.reason or "not judged"),
-        reason=position.reason,
-        played=bool(position.notes),
-        neighbour=_key(neighbour.string, neighbour.fret) if neighbour else None,
-    )
-
-
-def _numbers(position: Position) -> tuple[tuple[str, str], ...]:
-    def spread(value: float | None, decimals: int) -> str:
-        return "" if value is None else f"\u00a0±\u00a0{words.number(value, decimals)}"
-
-    def row(
-        value: float | None, off: float | None, decimals: int, unit: str, *, signed: bool
-    ) -> str:
-        if value is None:
-            return words.DASH
-        return f"{words.number(value, decimals, signed=signed)}{spread(off, decimals)}\u00a0{unit}"
-
-    return (
-        ("Buzz", row(position.buzz_db, position.buzz_spread_db, 1, "dB", signed=False)),
-        ("Buzz through an amp", row(position.buzz_amp_db, None, 1, "dB", signed=False)),
-        ("Contact", words.percent(position.contact)),
-        (
-            "Fall",
-            row(position.decay_db_per_s, position.decay_spread_db_per_s, 1, "dB/s", signed=False),
-        ),
-        ("60 dB would take", words.seconds(position.t60_s)),
-        (
-            "Fall against its neighbours",
-            words.DASH
-            if position.decay_ratio is None
-            else f"{words.number(position.decay_ratio, 2)} ×",
-        ),
-        ("Pitch", row(position.cents, position.cents_spread, 1, "cents", signed=True)),
-        ("Notes heard", str(len(position.notes))),
-    )
-
-
-def _tone(layer: Layer, position: Position | None) -> Tone:
-    word = getattr(position, layer) if position is not None else None
-    return tone_of(layer, word, played=position is not None and bool(position.notes))
-
-
-def _value(layer: Layer, position: Position | None) -> str:
-    if position is None:
-        return ""
-    if layer == "buzz":
-        value = position.buzz_db
-        return "" if value is None else words.number(value, 0)
-    if layer == "sustain":
-        value = position.t60_s
-        return "" if value is None else words.number(value, 1 if value < 10.0 else 0)
-    value = position.cents
-    return "" if value is None else words.number(value, 0, signed=True)
-
-
-def _layer(
-    layer: Layer,
-    scan: Scan,
-    by_place: dict[tuple[int, int], Position],
-    positions: dict[str, PositionView],
-) -> MapLayer:
-    frets = range(scan.guitar.frets + 1)
-    rows, faults = [], Counter[int]()
-    for string in scan.guitar.strings:
-        cells = []
-        for fret in frets:
-            position = by_place.get((string, fret))
-            tone = _tone(layer, position)
-            faults[fret] += tone.word in _FAULTY[layer]
-            spoken = positions[_key(string, fret)].spoken if position else "not played"
-            cells.append(MapCell(tone=tone, value=_value(layer, position), spoken=spoken))
-        rows.append(
-            MapRow(string=string, label=string_label(scan.guitar, string), cells=tuple(cells))
-        )
-    text = LAYER_TEXTS[layer]
-    return MapLayer(
-        key=layer,
-        title=text.title,
-        caption=text.caption,
-        tones=tones_of(layer),
-        rows=tuple(rows),
-        fret_labels=tuple("open" if fret == 0 else str(fret) for fret in frets),
-        foot=tuple(str(faults[fret]) if faults[fret] else "" for fret in frets),
-        foot_title=text.foot,
     )
 
 
@@ -366,7 +181,7 @@ def _finding_view(finding: Finding, scan: Scan) -> FindingView:
         height=height,
         summary=finding.summary,
         next_step=finding.next_step,
-        keys=tuple(_key(*where) for where in ordered),
+        keys=tuple(key_of(*where) for where in ordered),
         evidence=_evidence(sorted(places)),
         strings=finding.strings,
     )
@@ -448,7 +263,7 @@ def _note_views(scan: Scan) -> tuple[NoteView, ...]:
     rows = []
     for measured in scan.notes:
         where = (measured.note.string, measured.note.fret)
-        anchor = "" if where in seen else f"p{_key(*where)}"
+        anchor = "" if where in seen else f"p{key_of(*where)}"
         seen.add(where)
         rows.append(_note_view(measured, anchor, many=len(scan.recordings) > 1))
     return tuple(rows)
