@@ -10,6 +10,7 @@ Limits
 Sound alone gives relative fret heights; millimetres need action and relief.
 """
 
+from buzzscan.neck.judging import judge
 from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
 
-__all__ = ["Bars", "Finding", "Judgement", "Position"]
+__all__ = ["Bars", "Finding", "Judgement", "Position", "judge"]

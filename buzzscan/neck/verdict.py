@@ -84,7 +84,7 @@ class Position:
     buzz, sustain, pitch
         Verdict words, None when not judged.
     reason
-        Why a verdict is missing; empty otherwise.
+        Why a verdict is missing, or that the passes contradict each other; empty otherwise.
     """
 
     string: int
@@ -126,6 +126,9 @@ class Finding:
         What to check by hand first, then what to do.
     notes
         Ids of the notes that are the evidence.
+    move_mm, move_low_mm, move_high_mm
+        How far the saddle has to go and its interval, positive away from the nut; None for
+        every other kind, or when the scale is not known.
     """
 
     kind: FindingKind
@@ -138,6 +141,9 @@ class Finding:
     summary: str
     next_step: str
     notes: tuple[int, ...]
+    move_mm: float | None = None
+    move_low_mm: float | None = None
+    move_high_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

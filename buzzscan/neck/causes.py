@@ -1,0 +1,132 @@
+"""Everything that could make strings strike frets, as changes to a neck's heights.
+
+Conventions
+-----------
+A cause changes heights in mm in proportion to its size; `shape[m]` is the change at fret m
+(index 0: nut slot) for a size of 1 mm. Sizes are positive.
+
+Limits
+------
+Low action is not in the list: to the string it is the same as a harder pluck, and is read
+from the strength at which a whole string strikes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.neck.clearance import Setup, relief_curve
+from buzzscan.neck.verdict import FindingKind
+
+__all__ = ["Cause", "causes_of"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_BODY_FRET = 12
+"""Neck and body meet about here; a rising end begins at or after it (common practice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """One possible cause.
+
+    Parameters
+    ----------
+    kind
+        Its name in the trade.
+    frets
+        Where it sits.
+    shape
+        Change of height per mm of size, shape (frets + 1,).
+    sizes_mm
+        Sizes considered.
+    log_prior
+        Natural log of how common it is at this very place, over all spans of strings.
+    whole_neck
+        True when it is under all strings at once.
+    """
+
+    kind: FindingKind
+    frets: tuple[int, ...]
+    shape: FloatArray
+    sizes_mm: FloatArray
+    log_prior: float
+    whole_neck: bool
+
+
+_FRET_SIZES_MM = np.array([0.03, 0.05, 0.07, 0.09, 0.11, 0.13, 0.16, 0.2, 0.25, 0.32])
+_NUT_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.4, 0.5])
+_RELIEF_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.4, 0.55])
+_END_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.45, 0.6])
+
+_LOG_PRIOR: dict[FindingKind, float] = {
+    "high fret": np.log(0.30),
+    "low fret": np.log(0.10),
+    "low nut slot": np.log(0.10),
+    "neck too straight": np.log(0.10),
+    "rising fret end": np.log(0.10),
+}
+"""How often a neck that comes to the bench has each (common practice, no source)."""
+
+
+def _at(fret: int, n: int, value: float) -> FloatArray:
+    shape = np.zeros(n)
+    shape[fret] = value
+    return shape
+
+
+def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
+    """Return every cause considered on a neck; `lowest` is the lowest fret that sounds."""
+    n = setup.places_mm.size
+    last = n - 1
+    causes = []
+    share = -float(np.log(max(last - lowest, 1)))
+    for kind, sign in (("high fret", 1.0), ("low fret", -1.0)):
+        for fret in range(lowest + 1, last + (1 if sign > 0 else 0)):
+            causes.append(
+                Cause(
+                    kind=kind,  # type: ignore[arg-type]
+                    frets=(fret,),
+                    shape=_at(fret, n, sign),
+                    sizes_mm=_FRET_SIZES_MM,
+                    log_prior=_LOG_PRIOR[kind] + share,  # type: ignore[index]
+                    whole_neck=False,
+                )
+            )
+    if lowest == 0:
+        causes.append(
+            Cause(
+                kind="low nut slot",
+                frets=(0,),
+                shape=_at(0, n, -1.0),
+                sizes_mm=_NUT_SIZES_MM,
+                log_prior=_LOG_PRIOR["low nut slot"],
+                whole_neck=False,
+            )
+        )
+    causes.append(
+        Cause(
+            kind="neck too straight",
+            frets=tuple(range(max(lowest, 1), min(6, last) + 1)),
+            shape=relief_curve(setup.places_mm),
+            sizes_mm=_RELIEF_SIZES_MM,
+            log_prior=_LOG_PRIOR["neck too straight"],
+            whole_neck=True,
+        )
+    )
+    if last > _BODY_FRET + 3:
+        along = setup.places_mm - setup.places_mm[_BODY_FRET]
+        causes.append(
+            Cause(
+                kind="rising fret end",
+                frets=tuple(range(_BODY_FRET, last + 1)),
+                shape=np.maximum(along, 0.0) / along[-1],
+                sizes_mm=_END_SIZES_MM,
+                log_prior=_LOG_PRIOR["rising fret end"],
+                whole_neck=True,
+            )
+        )
+    return tuple(causes)

@@ -1,0 +1,150 @@
+"""Dead spots: notes that the neck itself takes away.
+
+Conventions
+-----------
+A note's fall is compared with its string's own smooth trend. A dead spot falls faster in every
+pass, adds no highs and does not strike a fret; where notes strike, the fall is put down to the
+contact. It follows frequency: the same pitch on other strings is looked up and reported.
+
+Limits
+------
+A dead spot as wide as a third of the string bends the trend and is not seen. Changes of less
+than about a quarter to two fifths in decay time are not heard (Tolonen & Järveläinen, 2000).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.positions import Place, judged_notes
+from buzzscan.neck.trend import Trend
+from buzzscan.neck.verdict import Bars, Position
+
+__all__ = ["DeadSpot", "dead_spots"]
+
+_EVERY_PASS_SHARE = 0.6
+"""Each pass must show this share of the (logarithmic) fall that is asked of their middle."""
+_CERTAIN_SIGMAS = 3.0
+_SHOULDER_RATIO = 1.3
+"""Neighbours that fall this much faster belong to the spot: −25 % in time is heard."""
+_WIDEST = 3
+_SAME_PITCH_SEMITONES = 0.6
+_NO_CONTACT = 0.5
+_PASS_SIGMA_LOG = 0.12
+"""Least scatter in ln(rate) between two plucks of one note."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DeadSpot:
+    """One dead spot on one string.
+
+    Parameters
+    ----------
+    string, fret
+        Where it is deepest.
+    frets
+        All frets that it covers.
+    ratio
+        How many times faster than the trend the deepest fret falls.
+    pitch_hz
+        Frequency it takes.
+    followers
+        (string, fret) of the same pitch on other strings that fall fast as well.
+    silent
+        (string, fret) of the same pitch on other strings that ring as they should.
+    sigmas
+        Depth in robust standard deviations of the string's notes.
+    confidence
+        Probability that it is one, 0–1.
+    """
+
+    string: int
+    fret: int
+    frets: tuple[int, ...]
+    ratio: float
+    pitch_hz: float
+    followers: tuple[Place, ...]
+    silent: tuple[Place, ...]
+    sigmas: float
+    confidence: float
+
+
+def _every_pass(notes: Sequence[MeasuredNote], usual: float, least: float) -> bool:
+    rates = [n.decay_db_per_s for n in judged_notes(notes) if n.decay_db_per_s is not None]
+    return bool(rates) and min(rates) / usual >= least
+
+
+def _same_pitch(
+    guitar: Guitar, place: Place, positions: Mapping[Place, Position]
+) -> tuple[tuple[Place, ...], tuple[Place, ...]]:
+    midi = guitar.midi(*place)
+    followers, silent = [], []
+    for other, position in positions.items():
+        if other[0] == place[0] or position.decay_ratio is None:
+            continue
+        if abs(guitar.midi(*other) - midi) > _SAME_PITCH_SEMITONES:
+            continue
+        fast = position.decay_ratio >= _SHOULDER_RATIO and (position.contact or 0.0) < _NO_CONTACT
+        (followers if fast else silent).append(other)
+    return tuple(followers), tuple(silent)
+
+
+def _cover(place: Place, positions: Mapping[Place, Position]) -> tuple[int, ...]:
+    frets = {place[1]}
+    for step in (-1, 1):
+        for k in range(1, _WIDEST):
+            beside = positions.get((place[0], place[1] + step * k))
+            if beside is None or (beside.decay_ratio or 0.0) < _SHOULDER_RATIO:
+                break
+            frets.add(place[1] + step * k)
+    return tuple(sorted(frets))
+
+
+def dead_spots(
+    guitar: Guitar,
+    positions: Sequence[Position],
+    places: Mapping[Place, Sequence[MeasuredNote]],
+    trends: Mapping[int, Trend],
+    *,
+    bars: Bars,
+) -> tuple[DeadSpot, ...]:
+    """Return every dead spot, deepest first."""
+    by_place = {(p.string, p.fret): p for p in positions}
+    least = bars.short_ratio**_EVERY_PASS_SHARE
+    found: list[DeadSpot] = []
+    taken: set[Place] = set()
+    for position in sorted(positions, key=lambda p: -(p.decay_ratio or 0.0)):
+        place = position.string, position.fret
+        ratio, trend = position.decay_ratio, trends.get(position.string)
+        if ratio is None or ratio < bars.short_ratio or trend is None or place in taken:
+            continue
+        if (position.contact or 0.0) >= _NO_CONTACT or position.buzz == "choked":
+            continue
+        notes = places.get(place, ())
+        usual = math.exp(float(trend.at(position.fret)))
+        sigmas = math.log(ratio) / math.hypot(trend.spread, _PASS_SIGMA_LOG)
+        if sigmas < _CERTAIN_SIGMAS or not _every_pass(notes, usual, least):
+            continue
+        followers, silent = _same_pitch(guitar, place, by_place)
+        frets = _cover(place, by_place)
+        taken |= {(place[0], fret) for fret in frets}
+        support = sigmas - _CERTAIN_SIGMAS + 0.7 * len(followers) - 0.2 * len(silent)
+        support += 0.8 if len(judged_notes(notes)) > 1 else -0.5
+        found.append(
+            DeadSpot(
+                string=place[0],
+                fret=place[1],
+                frets=frets,
+                ratio=ratio,
+                pitch_hz=guitar.pitch_hz(*place),
+                followers=followers,
+                silent=silent,
+                sigmas=sigmas,
+                confidence=1.0 / (1.0 + math.exp(-0.4 - support)),
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,178 @@
+"""Findings in words, from what contact, decay and pitch have shown.
+
+Conventions
+-----------
+A summary gives the evidence in numbers; a next step says what to check by hand first. Each
+maker returns findings for one part of the evidence; `buzzscan.neck.judging` puts them in order.
+
+Limits
+------
+Words only: nothing is measured or decided here that a number elsewhere does not say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from buzzscan.guitar import Guitar
+from buzzscan.neck.advice import ADVICE, how_sure, listed
+from buzzscan.neck.culprit import Found
+from buzzscan.neck.deadspots import DeadSpot
+from buzzscan.neck.positions import Place
+from buzzscan.neck.verdict import Finding, FindingKind, Position
+
+__all__ = [
+    "contact_finding",
+    "dead_spot_finding",
+    "low_action_finding",
+    "strings_named",
+]
+
+Positions = Mapping[Place, Position]
+
+
+def strings_named(strings: Sequence[int]) -> str:
+    """Return "string 6" or "strings 4–6"."""
+    return f"string{'s' if len(strings) > 1 else ''} {listed(list(strings))}"
+
+
+def _frets_named(frets: Sequence[int]) -> str:
+    return f"fret{'s' if len(frets) > 1 else ''} {listed(list(frets))}"
+
+
+def _ids(places: Iterable[Place], positions: Positions) -> tuple[int, ...]:
+    return tuple(sorted({i for p in places if p in positions for i in positions[p].notes}))
+
+
+def _worst(places: Sequence[Place], positions: Positions) -> str:
+    """Return where it buzzes most, in words, or nothing."""
+    heard = [positions[p] for p in places if p in positions]
+    choked = [p for p in heard if p.buzz == "choked"]
+    if choked:
+        at = choked[0]
+        return f"; fret {at.fret} on string {at.string} chokes"
+    with_level = [p for p in heard if p.buzz_db is not None]
+    if not with_level:
+        return ""
+    at = max(with_level, key=lambda p: p.buzz_db or -200.0)
+    return f"; most at fret {at.fret} on string {at.string} ({at.buzz_db:.0f} dB)".replace("-", "−")
+
+
+def _accepted(places: Sequence[Place], positions: Positions) -> str:
+    words = {positions[p].buzz for p in places if p in positions}
+    if words and words <= {"slight", "clean"}:
+        return " All of it is slight, under the bar set: commonly accepted on a low action."
+    return ""
+
+
+def _reach(places: Sequence[Place]) -> str:
+    frets = [f for _, f in places]
+    strings = sorted({s for s, _ in places})
+    if not frets:
+        return ""
+    fretted = [f for f in frets if f > 0]
+    parts = []
+    if 0 in frets:
+        parts.append("the open string")
+    if fretted:
+        parts.append(_frets_named(sorted(set(fretted))))
+    return f"{' and '.join(parts)} on {strings_named(strings)}"
+
+
+_BECAUSE: dict[FindingKind, str] = {
+    "high fret": "only notes held behind {where} strike, and {where} itself and those above it "
+    "ring clear",
+    "low fret": "only {where} itself strikes, and the notes behind it ring clear",
+    "low nut slot": "only the open string strikes, and its fretted notes ring clear",
+    "neck too straight": "notes over the first frets strike on most strings, and those further up "
+    "ring clear",
+    "rising fret end": "notes from about fret {first} up strike on most strings, and those below "
+    "ring clear",
+}
+
+
+def contact_finding(
+    found: Found, positions: Positions, *, in_mm: bool, rank: str
+) -> Finding:
+    """Return the finding for one cause of contact; `rank` compares heights without mm."""
+    kind, frets, places = found.cause.kind, found.cause.frets, list(found.places)
+    where = f"fret {frets[0]}" if kind in ("high fret", "low fret") else _frets_named(frets)
+    because = _BECAUSE[kind].format(where=where, first=frets[0])
+    reach = _reach(places)
+    summary = f"{how_sure(found.confidence)}: {because}"
+    if reach:
+        summary += f" ({reach}{_worst(places, positions)})"
+    summary += "." + _accepted(places, positions)
+    size = (found.size_mm, found.low_mm, found.high_mm)
+    if in_mm:
+        summary += f" About {size[0]:.2f} mm ({size[1]:.2f}–{size[2]:.2f} mm)."
+    elif rank:
+        summary += f" {rank}"
+    return Finding(
+        kind=kind,
+        strings=found.strings,
+        frets=frets,
+        confidence=found.confidence,
+        height_mm=size[0] if in_mm else None,
+        height_low_mm=size[1] if in_mm else None,
+        height_high_mm=size[2] if in_mm else None,
+        summary=summary,
+        next_step=ADVICE[kind].text(f"{where} ({strings_named(found.strings)})"),
+        notes=_ids(places, positions),
+    )
+
+
+def low_action_finding(
+    strings: tuple[int, ...], places: Sequence[Place], positions: Positions, *, confidence: float
+) -> Finding:
+    """Return the finding for strings that strike nearly everywhere."""
+    frets = tuple(sorted({f for _, f in places}))
+    summary = (
+        f"{how_sure(confidence)}: {strings_named(strings)} strike over most of the neck "
+        f"({len(places)} positions{_worst(list(places), positions)}), not behind one fret: the action is low for "
+        f"this touch.{_accepted(list(places), positions)}"
+    )
+    return Finding(
+        kind="low action",
+        strings=strings,
+        frets=frets,
+        confidence=confidence,
+        height_mm=None,
+        height_low_mm=None,
+        height_high_mm=None,
+        summary=summary,
+        next_step=ADVICE["low action"].text(),
+        notes=_ids(places, positions),
+    )
+
+
+def _places_named(places: Sequence[Place]) -> str:
+    return ", ".join(f"string {s} fret {f}" for s, f in places)
+
+
+def dead_spot_finding(spot: DeadSpot, guitar: Guitar, positions: Positions) -> Finding:
+    """Return the finding for one dead spot."""
+    wide = "" if len(spot.frets) == 1 else f" ({_frets_named(spot.frets)} together)"
+    follow = ""
+    if spot.followers:
+        follow = f" The same pitch falls fast as well at {_places_named(spot.followers)}."
+    elif spot.silent:
+        follow = f" The same pitch rings at {_places_named(spot.silent)}."
+    summary = (
+        f"{how_sure(spot.confidence)}: string {spot.string} at fret {spot.fret} falls "
+        f"{spot.ratio:.1f}× faster than its neighbours{wide}, at {spot.pitch_hz:.0f} Hz, with no "
+        f"added highs: the neck takes the note, no fret does.{follow}"
+    )
+    places = [(spot.string, f) for f in spot.frets]
+    return Finding(
+        kind="dead spot",
+        strings=(spot.string,),
+        frets=spot.frets,
+        confidence=spot.confidence,
+        height_mm=None,
+        height_low_mm=None,
+        height_high_mm=None,
+        summary=summary,
+        next_step=ADVICE["dead spot"].text(),
+        notes=_ids(places, positions),
+    )

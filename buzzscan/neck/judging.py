@@ -1,0 +1,160 @@
+"""From measured notes to a judged neck: verdicts first, then what stands behind them.
+
+Conventions
+-----------
+Causes of contact come first, the one that explains most leading; then dead spots, pitch, and
+what has to be played again. When most of a take could not be judged, that comes first.
+
+Limits
+------
+Says nothing about what was not played.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.advice import ADVICE, how_sure
+from buzzscan.neck.clearance import Setup, setup_of
+from buzzscan.neck.culprit import Explanation, explain
+from buzzscan.neck.deadspots import dead_spots
+from buzzscan.neck.evidence import Evidence, evidence_of
+from buzzscan.neck.findings import (
+    contact_finding,
+    dead_spot_finding,
+    low_action_finding,
+    strings_named,
+)
+from buzzscan.neck.intonation import string_pitches
+from buzzscan.neck.pitchfindings import pitch_findings
+from buzzscan.neck.positions import Place, by_position, decay_trends, judge_positions
+from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
+
+__all__ = ["judge"]
+
+_LOW_ACTION_SHARE = 0.4
+"""A string strikes "over most of the neck" when it does so, cause or no cause, from here."""
+_RETAKE_SHARE = 0.25
+_RETAKE_FIRST_SHARE = 0.5
+_SOFT_DBFS = -45.0
+"""Median attack below this is no hard picking at any usual recording level."""
+
+
+def _low_action(
+    evidence: Evidence, explained: Explanation, positions: Mapping[Place, Position]
+) -> tuple[Finding, ...]:
+    contact = np.nan_to_num(evidence.contact)
+    heard = ~np.isnan(evidence.contact)
+    both = heard & (contact >= 0.5) & (explained.striking >= 0.5)
+    share = both.sum(axis=1) / np.maximum(heard.sum(axis=1), 1)
+    strings = tuple(int(s) + 1 for s in np.flatnonzero((share >= _LOW_ACTION_SHARE)))
+    if not strings:
+        return ()
+    places = [(int(s) + 1, int(f)) for s, f in np.argwhere(both) if int(s) + 1 in strings]
+    weights = [contact[s - 1, f] for s, f in places]
+    confidence = float(np.clip(np.mean(weights), 0.5, 0.97))
+    return (low_action_finding(strings, places, positions, confidence=confidence),)
+
+
+def _rank(found_size: float, setup: Setup) -> str:
+    """Return how a height compares with the clearance to the next fret, without mm."""
+    middle = setup.places_mm.size // 2
+    ratio = (setup.scale_mm - setup.places_mm[middle + 1]) / (
+        setup.scale_mm - setup.places_mm[middle]
+    )
+    usual = float(np.mean(setup.saddle_mm)) * (1.0 - ratio)
+    return (
+        f"It takes up about {100.0 * min(found_size / usual, 1.5):.0f} % of the usual clearance to "
+        "the next fret; action and relief are needed to say it in mm."
+    )
+
+
+def _retake(
+    guitar: Guitar, positions: Sequence[Position], notes: Sequence[MeasuredNote]
+) -> tuple[Finding | None, float]:
+    """Return the finding on what must be played again, and the share that was not judged."""
+    played = [p for p in positions if p.notes]
+    lost = [p for p in played if p.contact is None]
+    share = len(lost) / len(played) if played else 1.0
+    soft = float(np.median([n.attack_dbfs for n in notes])) < _SOFT_DBFS if notes else False
+    silent = [s for s in guitar.strings if not any(p.string == s for p in played)]
+    if share < _RETAKE_SHARE and not soft and not (played and silent):
+        return None, share
+    reasons = []
+    strings = tuple(sorted({p.string for p in lost} | set(silent)))
+    if share >= _RETAKE_SHARE:
+        reasons.append(f"{len(lost)} of {len(played)} positions played could not be judged")
+    if silent:
+        reasons.append(f"{strings_named(silent)} not played")
+    if soft:
+        reasons.append("the picking is too soft to tell whether anything buzzes")
+        strings = tuple(guitar.strings)
+    text = "; ".join(reasons)
+    finding = Finding(
+        kind="retake",
+        strings=strings,
+        frets=tuple(sorted({p.fret for p in lost})) if share >= _RETAKE_SHARE else (),
+        confidence=0.95,
+        height_mm=None,
+        height_low_mm=None,
+        height_high_mm=None,
+        summary=f"{how_sure(0.95)}: {text}.",
+        next_step=ADVICE["retake"].text(),
+        notes=tuple(sorted(i for p in lost for i in p.notes)),
+    )
+    return finding, share
+
+
+def judge(
+    guitar: Guitar,
+    notes: Sequence[MeasuredNote],
+    *,
+    bars: Bars | None = None,
+    offset_cents: float = 0.0,
+) -> Judgement:
+    """Return the verdict on every position and the likely causes behind them.
+
+    Parameters
+    ----------
+    guitar
+        The instrument; action and relief allow heights in mm.
+    notes
+        All measured notes of the scan, in any order.
+    bars
+        Where the user sets the bars; the usual ones when None.
+    offset_cents
+        How far the instrument as a whole lies from its nominal pitch, in cents; taken off
+        before pitch is judged.
+
+    Returns
+    -------
+    Judgement
+        One position per string and fret, and findings, most useful first.
+    """
+    bars = bars or Bars()
+    positions = judge_positions(guitar, notes, bars=bars, offset_cents=offset_cents)
+    by_place = {(p.string, p.fret): p for p in positions}
+    setup = setup_of(guitar)
+    evidence = evidence_of(guitar, positions, offset_cents=offset_cents)
+    explained = explain(setup, evidence, lowest=guitar.capo)
+    findings: list[Finding] = [
+        contact_finding(f, by_place, in_mm=setup.in_mm, rank=_rank(f.size_mm, setup))
+        for f in explained.found
+    ]
+    findings.extend(_low_action(evidence, explained, by_place))
+    findings.sort(key=lambda f: -len(f.notes) * f.confidence)
+    places = by_position(notes)
+    spots = dead_spots(guitar, positions, places, decay_trends(guitar, places), bars=bars)
+    findings.extend(dead_spot_finding(s, guitar, by_place) for s in spots)
+    pitches = string_pitches(guitar, positions, setup, offset_cents=offset_cents)
+    findings.extend(
+        pitch_findings(pitches, by_place, bars=bars, scale_mm=guitar.scale_mm, capo=guitar.capo)
+    )
+    retake, lost = _retake(guitar, positions, notes)
+    if retake is not None:
+        findings.insert(0 if lost >= _RETAKE_FIRST_SHARE else len(findings), retake)
+    return Judgement(positions=positions, findings=tuple(findings))

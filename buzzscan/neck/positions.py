@@ -1,0 +1,227 @@
+"""Verdict for every position from all its notes.
+
+Conventions
+-----------
+Only judged notes count. With two passes a value is their middle, and the spread is half their
+difference. Words come from `Bars` and from nowhere else.
+
+Limits
+------
+Where the passes contradict each other the verdict follows the middle and `Position.reason`
+says so. A note that chokes and is too short to be measured has no decay rate.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+
+import numpy as np
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.trend import Trend, trend_of
+from buzzscan.neck.verdict import Bars, Buzz, PitchWord, Position, Sustain
+from buzzscan.units import rate_to_t60
+
+__all__ = ["by_position", "combined_contact", "decay_trends", "judge_positions", "judged_notes"]
+
+Place = tuple[int, int]
+
+_CONTACT = 0.5
+"""A position is called by what is more likely."""
+_DISAGREE = 0.6
+"""Passes whose contact differs by this much contradict each other."""
+_CHOKED_CENTS = 70.0
+"""From here a note sounds nearer to the next fret's pitch than to its own, errors allowed."""
+_CHOKED_OFF_GRID_CENTS = 35.0
+_CHOKED_DB_PER_S = 90.0
+_CHOKED_RATIO = 3.0
+"""A choke falls 15–20 dB within 0.2 s, and several times faster than the string does."""
+_SPREAD_FLOOR_LOG = 0.08
+"""Real notes of one neck scatter by about 8 % in decay at the very least."""
+
+
+def by_position(notes: Sequence[MeasuredNote]) -> dict[Place, list[MeasuredNote]]:
+    """Return the notes of each (string, fret), judged or not."""
+    found: dict[Place, list[MeasuredNote]] = defaultdict(list)
+    for note in notes:
+        found[note.note.string, note.note.fret].append(note)
+    return found
+
+
+def judged_notes(notes: Iterable[MeasuredNote]) -> list[MeasuredNote]:
+    """Return the notes that count for their position."""
+    return [n for n in notes if n.judged and n.note.judged]
+
+
+def _values(
+    notes: Iterable[MeasuredNote], measure: Callable[[MeasuredNote], float | None]
+) -> list[float]:
+    return [v for v in map(measure, notes) if v is not None and math.isfinite(v)]
+
+
+def _middle(values: Sequence[float]) -> float | None:
+    return float(np.median(values)) if values else None
+
+
+def _half_spread(values: Sequence[float]) -> float | None:
+    return 0.5 * (max(values) - min(values)) if len(values) > 1 else None
+
+
+def combined_contact(values: Sequence[float]) -> float | None:
+    """Return the probability of contact from that of each pass: the middle of the log odds."""
+    if not values:
+        return None
+    clipped = np.clip(values, 1e-3, 1.0 - 1e-3)
+    return float(1.0 / (1.0 + np.exp(-np.mean(np.log(clipped / (1.0 - clipped))))))
+
+
+def decay_trends(
+    guitar: Guitar, places: Mapping[Place, Sequence[MeasuredNote]]
+) -> dict[int, Trend]:
+    """Return each string's trend of the natural log of the decay rate over the frets.
+
+    Notes in contact are left out as long as enough others remain.
+    """
+    trends = {}
+    for string in guitar.strings:
+        points = []
+        for fret in range(guitar.capo, guitar.frets + 1):
+            counted = judged_notes(places.get((string, fret), ()))
+            rate = _middle(_values(counted, lambda n: n.decay_db_per_s))
+            contact = combined_contact(_values(counted, lambda n: n.contact)) or 0.0
+            if rate is not None and rate > 0.0:
+                points.append((fret, math.log(rate), contact))
+        clean = [p for p in points if p[2] < _CONTACT]
+        used = clean if len(clean) >= max(6, len(points) // 3) else points
+        trend = trend_of([p[0] for p in used], [p[1] for p in used], floor=_SPREAD_FLOOR_LOG)
+        if trend is not None:
+            trends[string] = trend
+    return trends
+
+
+def _is_choked(
+    cents: float | None, whole: float | None, usual: float | None, contact: float | None
+) -> bool:
+    if cents is not None and cents >= _CHOKED_CENTS:
+        return abs(cents - 100.0 * round(cents / 100.0)) <= _CHOKED_OFF_GRID_CENTS
+    if whole is None or contact is None or contact < _CONTACT:
+        return False
+    return whole >= max(_CHOKED_DB_PER_S, _CHOKED_RATIO * (usual or 0.0))
+
+
+def _buzz_word(
+    bars: Bars, *, contact: float | None, level_db: float | None, choked: bool
+) -> Buzz | None:
+    if choked:
+        return "choked"
+    if contact is None:
+        return None
+    if contact < _CONTACT:
+        return "clean"
+    return "buzz" if level_db is not None and level_db >= bars.buzz_db else "slight"
+
+
+def _sustain_word(bars: Bars, *, ratio: float | None, sure: float | None) -> Sustain | None:
+    """Return the word for a decay ratio; `sure` is the ratio at the slow end of its interval."""
+    if ratio is None:
+        return None
+    for bar, word in ((bars.dead_ratio, "dead"), (bars.short_ratio, "short")):
+        if ratio >= bar and (sure is None or sure >= math.sqrt(bar)):
+            return word  # type: ignore[return-value]
+    return "rings"
+
+
+def _pitch_word(bars: Bars, cents: float | None) -> PitchWord | None:
+    if cents is None:
+        return None
+    if abs(cents) <= bars.pitch_cents:
+        return "in tune"
+    return "sharp" if cents > 0.0 else "flat"
+
+
+def _reason(notes: Sequence[MeasuredNote], contacts: Sequence[float]) -> str:
+    if not notes:
+        return "not played"
+    counted = judged_notes(notes)
+    if not counted:
+        first = notes[0]
+        return first.reason or first.note.reason or "no note of it could be judged"
+    if not contacts:
+        return next((w[1] for n in counted for w in n.withheld if w[0] == "contact"), "no buzz measured")
+    middle = combined_contact(contacts) or 0.0
+    if max(contacts) - min(contacts) >= _DISAGREE and 0.1 < middle < 0.9:
+        heard = " and ".join(f"{100 * c:.0f} %" for c in contacts)
+        return f"passes disagree: contact {heard}"
+    return ""
+
+
+def _judge_position(
+    place: Place,
+    notes: Sequence[MeasuredNote],
+    *,
+    trend: Trend | None,
+    bars: Bars,
+    offset_cents: float,
+) -> Position:
+    counted = judged_notes(notes)
+    cents = _values(counted, lambda n: n.cents)
+    decay = _values(counted, lambda n: n.decay_db_per_s)
+    buzz = _values(counted, lambda n: n.buzz_db)
+    amp = _values(counted, lambda n: n.buzz_amp_db)
+    contacts = _values(counted, lambda n: n.contact)
+    contact, rate = combined_contact(contacts), _middle(decay)
+    usual = math.exp(float(trend.at(place[1]))) if trend is not None else None
+    slow = _middle(_values(counted, lambda n: n.decay_low_db_per_s))
+    level = _middle(amp if bars.heard == "amp" else buzz)
+    middle_cents = _middle(cents)
+    off = None if middle_cents is None else middle_cents - offset_cents
+    choked = _is_choked(
+        off, _middle(_values(counted, lambda n: n.whole_decay_db_per_s)), usual, contact
+    )
+    ratio = rate / usual if rate is not None and usual is not None else None
+    sure = slow / usual if slow is not None and usual is not None else None
+    return Position(
+        string=place[0],
+        fret=place[1],
+        notes=tuple(n.note.id for n in notes),
+        cents=middle_cents,
+        cents_spread=_half_spread(cents),
+        decay_db_per_s=rate,
+        decay_spread_db_per_s=_half_spread(decay),
+        decay_ratio=ratio,
+        t60_s=None if rate is None else rate_to_t60(rate),
+        buzz_db=_middle(buzz),
+        buzz_amp_db=_middle(amp),
+        buzz_spread_db=_half_spread(buzz),
+        contact=contact,
+        buzz=_buzz_word(bars, contact=contact, level_db=level, choked=choked),
+        sustain=_sustain_word(bars, ratio=ratio, sure=sure),
+        pitch=_pitch_word(bars, off),
+        reason=_reason(notes, contacts),
+    )
+
+
+def judge_positions(
+    guitar: Guitar,
+    notes: Sequence[MeasuredNote],
+    *,
+    bars: Bars,
+    offset_cents: float,
+) -> tuple[Position, ...]:
+    """Return the verdict for every fret of every string, string 1 first, from the capo up."""
+    places = by_position(notes)
+    trends = decay_trends(guitar, places)
+    return tuple(
+        _judge_position(
+            (string, fret),
+            places.get((string, fret), ()),
+            trend=trends.get(string),
+            bars=bars,
+            offset_cents=offset_cents,
+        )
+        for string in guitar.strings
+        for fret in range(guitar.capo, guitar.frets + 1)
+    )
