@@ -16,18 +16,37 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from buzzscan.guitar import Guitar
+    from buzzscan.guitar import Guitar, load_guitar
     from buzzscan.neck.verdict import Bars
-    from buzzscan.scanning import Scan
+    from buzzscan.recording import Recording, open_recording, recording_from_samples
+    from buzzscan.scanfile import read_scan
+    from buzzscan.scanning import Scan, scan
 
-__all__ = ["Bars", "Guitar", "Scan", "__version__"]
+__all__ = [
+    "Bars",
+    "Guitar",
+    "Recording",
+    "Scan",
+    "__version__",
+    "load_guitar",
+    "open_recording",
+    "read_scan",
+    "recording_from_samples",
+    "scan",
+]
 
 __version__ = "0.1.0"
 
 _HOMES = {
     "Bars": "buzzscan.neck.verdict",
     "Guitar": "buzzscan.guitar",
+    "Recording": "buzzscan.recording",
     "Scan": "buzzscan.scanning",
+    "load_guitar": "buzzscan.guitar",
+    "open_recording": "buzzscan.recording",
+    "read_scan": "buzzscan.scanfile",
+    "recording_from_samples": "buzzscan.recording",
+    "scan": "buzzscan.scanning",
 }
 
 

@@ -11,10 +11,12 @@ One channel is judged: of a stereo file the mean, or the better channel where on
 inverted or something else.
 """
 
+from buzzscan.recording.decoding import SOUND_SUFFIXES
 from buzzscan.recording.opening import open_recording, recording_from_samples
 from buzzscan.recording.take import Recording, RecordingWarning, Samples, SampleSource
 
 __all__ = [
+    "SOUND_SUFFIXES",
     "Recording",
     "RecordingWarning",
     "SampleSource",

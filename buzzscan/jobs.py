@@ -1,0 +1,254 @@
+"""Jobs: from recordings to a report in a folder, one or many at once.
+
+Conventions
+-----------
+A job is one instrument. Its outputs appear together or not at all; of many jobs, one that
+fails leaves the others alone.
+
+Limits
+------
+Many jobs run in processes of their own, each with the memory of one scan.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from buzzscan.errors import BuzzscanError, UnreadableFileError
+from buzzscan.neck.verdict import Bars
+from buzzscan.outputs import whole_folder
+from buzzscan.recording import SOUND_SUFFIXES
+from buzzscan.scanfile import SCAN_NAME, read_scan, write_scan_json
+from buzzscan.scanning import Scan, recording_paths, scan
+
+__all__ = ["REPORTS", "Done", "Job", "default_folder", "jobs_in", "run_job", "run_jobs"]
+
+REPORTS = Path("reports")
+"""Where reports go when no folder is given."""
+
+GUITAR_NAME = "guitar.toml"
+_REPORT_NAMES = (
+    SCAN_NAME,
+    "notes.csv",
+    "report.html",
+    "report.pdf",
+    "neck.png",
+    "customer.html",
+    "customer.pdf",
+)
+"""What an earlier report may have left in the folder."""
+
+Audience = Literal["bench", "customer", "both"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """What to scan and where to report it.
+
+    Parameters
+    ----------
+    recordings
+        Sound files, or folders of them, of one instrument.
+    guitar
+        Guitar file, or None.
+    out_dir
+        Folder of the report; None for one under `REPORTS`.
+    bars
+        Bars between the verdicts.
+    audience
+        Whom the pages are for.
+    """
+
+    recordings: tuple[Path, ...]
+    guitar: Path | None
+    out_dir: Path | None
+    bars: Bars
+    audience: Audience
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """How a job ended.
+
+    Parameters
+    ----------
+    job
+        The job.
+    out_dir
+        Where its report is; None if it failed.
+    text
+        Map and findings for the terminal; empty if it failed.
+    error
+        What went wrong; empty if nothing did.
+    """
+
+    job: Job
+    out_dir: Path | None
+    text: str
+    error: str
+
+
+def run_job(
+    job: Job,
+    *,
+    width: int = 80,
+    color: bool = False,
+    progress: Callable[[float], None] | None = None,
+) -> Done:
+    """Scan, write the report, and return the text for the terminal.
+
+    Raises
+    ------
+    BuzzscanError
+        If the recordings cannot be judged or the report cannot be written.
+    """
+    from buzzscan.report import render_terminal, write_report
+
+    result = scan(job.recordings, job.guitar, bars=job.bars, progress=progress)
+    out_dir = job.out_dir or default_folder(job.recordings, result)
+    with whole_folder(out_dir, replaces=_REPORT_NAMES) as work:
+        write_scan_json(result, work / SCAN_NAME, folder=out_dir)
+        write_report(result, work, audience=job.audience)
+    text = render_terminal(result, width=width, color=color)
+    return Done(job=job, out_dir=out_dir, text=text, error="")
+
+
+def default_folder(recordings: Sequence[Path], result: Scan) -> Path:
+    """Return the folder for a report: named after the first recording, never another's.
+
+    A folder that holds the report of other recordings is left alone and a number is added.
+    """
+    first = recordings[0].absolute()
+    name = first.name if first.is_dir() else first.stem
+    mine = [r.sha256 for r in result.recordings]
+    number = 1
+    while True:
+        folder = REPORTS / (name if number == 1 else f"{name}-{number}")
+        if not folder.exists():
+            return folder
+        try:
+            theirs = [r.sha256 for r in read_scan(folder).recordings]
+        except BuzzscanError:
+            theirs = None
+        if theirs == mine:
+            return folder
+        number += 1
+
+
+def jobs_in(
+    paths: Sequence[Path],
+    *,
+    guitar: Path | None,
+    out_dir: Path | None,
+    bars: Bars,
+    audience: Audience,
+) -> tuple[Job, ...]:
+    """Return a job for every recording and every folder of recordings among the paths.
+
+    Of a folder, each sound file and each folder in it is a job. A job has a guitar file of its
+    own where "guitar.toml" lies in its folder or a TOML file of the same name beside it.
+
+    Raises
+    ------
+    UnreadableFileError
+        If a folder cannot be read or holds no recording.
+    """
+    jobs = []
+    taken: set[str] = set()
+    for item in [found for path in paths for found in _items(path)]:
+        own = item / GUITAR_NAME if item.is_dir() else item.with_suffix(".toml")
+        name = item.name if item.is_dir() else item.stem
+        number, folder = 1, name
+        while folder in taken:
+            number += 1
+            folder = f"{name}-{number}"
+        taken.add(folder)
+        jobs.append(
+            Job(
+                recordings=(item,),
+                guitar=own if own.is_file() else guitar,
+                out_dir=(out_dir or REPORTS) / folder,
+                bars=bars,
+                audience=audience,
+            )
+        )
+    return tuple(jobs)
+
+
+def _items(path: Path) -> list[Path]:
+    """Return the jobs that a path holds."""
+    if not path.is_dir():
+        return [path]
+    try:
+        inside = sorted(p for p in path.iterdir() if not p.name.startswith("."))
+        items = [
+            p
+            for p in inside
+            if p.suffix.lower() in SOUND_SUFFIXES or (p.is_dir() and _has_sound(p))
+        ]
+    except OSError as error:
+        raise UnreadableFileError(
+            f"cannot read {path}: {error.strerror}; check the path"
+        ) from error
+    if not items:
+        recording_paths(path)  # says what is missing
+    return items
+
+
+def _has_sound(folder: Path) -> bool:
+    try:
+        return bool(recording_paths(folder))
+    except UnreadableFileError:
+        return False
+
+
+def run_jobs(jobs: Sequence[Job], *, n_at_once: int, width: int = 80) -> Iterator[Done]:
+    """Run jobs in processes of their own; yield each as it ends, failed ones too.
+
+    Parameters
+    ----------
+    jobs
+        What to do.
+    n_at_once
+        How many processes.
+    width
+        Columns for the texts.
+    """
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor, as_completed
+
+    # A fresh interpreter for each: nothing is shared, and threads of libraries do no harm.
+    context = multiprocessing.get_context("spawn")
+    n_workers = max(min(n_at_once, len(jobs)), 1)
+    pool = ProcessPoolExecutor(n_workers, mp_context=context, initializer=_one_thread)
+    try:
+        waiting = {pool.submit(_run_apart, job, width): job for job in jobs}
+        for future in as_completed(waiting):
+            error = future.exception()
+            if error is None:
+                yield future.result()
+            else:  # the process died: out of memory, or killed
+                text = f"the process ended before its work was done ({error})"
+                yield Done(job=waiting[future], out_dir=None, text="", error=text)
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _one_thread() -> None:
+    """Keep the linear algebra of a worker to one core: the jobs share them out."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+
+
+def _run_apart(job: Job, width: int) -> Done:
+    try:
+        return run_job(job, width=width)
+    except BuzzscanError as error:
+        return Done(job=job, out_dir=None, text="", error=str(error))
+    except Exception as error:  # noqa: BLE001 - the other jobs go on
+        text = f"internal error ({type(error).__name__}: {error})"
+        return Done(job=job, out_dir=None, text="", error=text)
