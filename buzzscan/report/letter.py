@@ -29,12 +29,15 @@ _SOFT = "#5b5f63"
 def customer_pdf(customer: CustomerView, clips: ClipSet) -> bytes:
     """Return the customer's page as a PDF of one page."""
     n_all = len(customer.work) + len(customer.stays)
-    for n_shown in range(n_all, -1, -1):
-        for scale in _SCALES:
-            sheet = _sheet(customer, clips, scale=scale, n_shown=n_shown, n_all=n_all)
-            if sheet.n_pages == 1:
-                return sheet.pdf()
-    return _sheet(customer, clips, scale=_SCALES[-1], n_shown=0, n_all=n_all).pdf()
+
+    def sheet(scale: float, n_shown: int) -> Sheet:
+        return _sheet(customer, clips, scale=scale, n_shown=n_shown, n_all=n_all)
+
+    n_shown = n_all
+    while n_shown and sheet(_SCALES[-1], n_shown).n_pages > 1:
+        n_shown -= 1
+    fitting = (made for scale in _SCALES if (made := sheet(scale, n_shown)).n_pages == 1)
+    return next(fitting, sheet(_SCALES[-1], n_shown)).pdf()
 
 
 def _sheet(

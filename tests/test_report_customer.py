@@ -1,0 +1,99 @@
+"""The customer reads plain words on one page, and nothing internal."""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import get_args
+
+import pypdf
+import pytest
+
+from buzzscan.neck.verdict import FindingKind
+from buzzscan.report.clips import ClipSet
+from buzzscan.report.customer import customer_view_of
+from buzzscan.report.letter import customer_pdf
+from buzzscan.report.plain import PLAIN
+from buzzscan.report.view import view_of
+from buzzscan.scanning import Scan
+
+NO_CLIPS = ClipSet(by_key={}, span_s=1.0, ticks=())
+
+
+def pdf_text(data: bytes) -> str:
+    pages = pypdf.PdfReader(io.BytesIO(data)).pages
+    assert len(pages) == 1
+    return " ".join(pages[0].extract_text().split())
+
+
+def test_every_kind_of_finding_has_plain_words() -> None:
+    assert set(PLAIN) == set(get_args(FindingKind))
+
+
+def test_findings_are_sorted_into_work_and_what_stays(neck_scan: Scan) -> None:
+    customer = customer_view_of(neck_scan, view_of(neck_scan))
+    assert [f.title for f in customer.work] == ["A fret that stands too high"]
+    assert [f.title for f in customer.stays] == ["A dead spot"]
+    pair = customer.work[0].pair
+    assert pair is not None
+    assert (pair.key, pair.good_key) in {("4-9", "4-10"), ("5-9", "5-10"), ("6-9", "6-10")}
+    assert "0.11\u00a0mm" in customer.work[0].size
+    assert "3\u00a0notes touch a fret lightly" in customer.accepted
+
+
+def test_summary_counts_every_played_note_once(neck_scan: Scan) -> None:
+    customer = customer_view_of(neck_scan, view_of(neck_scan))
+    counts = [int(n) for n in re.findall(r"\d+", customer.summary[1])]
+    assert counts[0] == sum(counts[1:]) == 136
+
+
+def test_clean_neck_needs_no_work(neck_scan: Scan) -> None:
+    clean = replace(
+        neck_scan,
+        findings=(),
+        positions=tuple(
+            replace(p, buzz="clean", sustain="rings") if p.notes else p for p in neck_scan.positions
+        ),
+    )
+    customer = customer_view_of(clean, view_of(clean))
+    assert "nothing on the frets that needs work" in customer.summary[-1]
+    assert customer.accepted == ""
+
+
+@pytest.mark.parametrize("name", ["customer.html", "customer.pdf"])
+def test_no_internals_reach_the_customer(written: Path, name: str) -> None:
+    data = (written / name).read_bytes()
+    if name.endswith(".pdf"):
+        text = pdf_text(data)
+    else:
+        page = re.sub(r"<(style|script)>.*?</\1>", "", data.decode(), flags=re.DOTALL)
+        text = re.sub(r"<[^>]*>", " ", page)
+    for internal in ("before take", "dBFS", "None", "contact", "confidence", "scan.json"):
+        assert internal not in text
+    assert "Alder Lane Fretworks" in text
+    assert "Walnut offset, job 0417" in text
+    assert "qualified repairer" in text
+
+
+def test_paper_and_screen_say_the_same(written: Path, neck_scan: Scan) -> None:
+    customer = customer_view_of(neck_scan, view_of(neck_scan))
+    text = pdf_text((written / "customer.pdf").read_bytes())
+    page = (written / "customer.html").read_text("utf-8")
+    for finding in (*customer.work, *customer.stays):
+        assert finding.title in page
+        assert finding.title in text
+        assert finding.remedy in page
+        assert finding.remedy in text
+
+
+def test_many_findings_still_fit_one_page(neck_scan: Scan) -> None:
+    findings = tuple(
+        replace(neck_scan.findings[0], kind=kind, summary="x" * 400)
+        for kind in get_args(FindingKind)
+        for _ in range(2)
+    )
+    scan = replace(neck_scan, findings=findings)
+    text = pdf_text(customer_pdf(customer_view_of(scan, view_of(scan)), NO_CLIPS))
+    assert "on the screen page" in text, "what does not fit is named"
