@@ -226,7 +226,7 @@ def _setup(scan: Scan) -> tuple[tuple[str, str], ...]:
         ("Tuning", tuning + (" (found from the recording)" if scan.tuning_found else "")),
         ("Frets", str(guitar.frets)),
         ("A4", words.quantity(guitar.a4_hz, 1, "Hz")),
-        ("Whole instrument", words.quantity(scan.offset_cents, 1, "cents", signed=True)),
+        ("Whole instrument off by", words.quantity(scan.offset_cents, 1, "cents", signed=True)),
     ]
     if guitar.capo:
         rows.append(("Capo", f"fret {guitar.capo}"))

@@ -68,6 +68,11 @@ class Browser:
         command = {"cmd": "Emulation.setDeviceMetricsOverride", "params": metrics}
         self._call("POST", f"{self.session}/goog/cdp/execute", command)
 
+    def scripts(self, *, allowed: bool) -> None:
+        """Let pages that are opened from now on run their own scripts, or not."""
+        command = {"cmd": "Emulation.setScriptExecutionDisabled", "params": {"value": not allowed}}
+        self._call("POST", f"{self.session}/goog/cdp/execute", command)
+
     def run(self, script: str, *args: Any) -> Any:
         """Run script text in the page and return what it returns; promises are awaited."""
         return self._call("POST", f"{self.session}/execute/sync", {"script": script, "args": args})
@@ -78,10 +83,16 @@ class Browser:
 
     def click(self, selector: str) -> None:
         """Click the first element that a selector finds, as a mouse does."""
-        found = self._call(
-            "POST", f"{self.session}/element", {"using": "css selector", "value": selector}
-        )
-        self._call("POST", f"{self.session}/element/{found[ELEMENT]}/click", {})
+        self._call("POST", f"{self.session}/element/{self._find(selector)}/click", {})
+
+    def _find(self, selector: str) -> str:
+        wanted = {"using": "css selector", "value": selector}
+        return str(self._call("POST", f"{self.session}/element", wanted)[ELEMENT])
+
+    def shown(self, selector: str) -> bool:
+        """Return whether the first element that a selector finds can be seen."""
+        found = self._find(selector)
+        return bool(self._call("GET", f"{self.session}/element/{found}/displayed"))
 
     def press(self, keys: str) -> None:
         """Press keys one after the other on whatever has the focus."""

@@ -114,6 +114,22 @@ def test_layers_and_strings_are_picked(browser: Any, written: Path) -> None:
     assert len(shown_rows) == 46
 
 
+def test_essentials_need_no_script(browser: Any, written: Path) -> None:
+    browser.scripts(allowed=False)
+    try:
+        browser.open(written / "report.html")
+        assert not browser.shown("#closer"), "what needs a script is not offered"
+        assert browser.shown("table.map")
+        assert browser.shown(".findings .next")
+        browser.click("#layer-sustain")
+        assert browser.shown('a.cell[data-key="3-14"] .of-sustain')
+        assert not browser.shown('a.cell[data-key="3-14"] .of-buzz')
+        browser.click('a.cell[data-key="6-9"]')
+        assert browser.shown("#p6-9"), "a cell leads to its notes, which open"
+    finally:
+        browser.scripts(allowed=True)
+
+
 @pytest.mark.parametrize(
     ("page", "sound"),
     [
