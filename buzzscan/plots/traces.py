@@ -120,8 +120,9 @@ def partial_level_db(
     known = centres < samples.size
     padded = np.pad(samples, (n_window // 2, n_window))
     frames = np.lib.stride_tricks.sliding_window_view(padded, n_window)[centres[known]]
-    phase = np.exp(-2j * np.pi * pitch_hz / rate_hz * np.arange(n_window))
-    level = np.abs(frames @ (phase * np.hanning(n_window)).astype(np.complex64))
+    phase = 2.0 * np.pi * pitch_hz / rate_hz * np.arange(n_window)
+    waves = np.stack([np.cos(phase), np.sin(phase)], axis=1) * np.hanning(n_window)[:, None]
+    level = np.hypot(*(frames @ waves.astype(np.float32)).T)
     result = np.full(n_columns, np.nan, np.float32)
     peak = float(level.max(initial=0.0))
     if peak > 0.0:
