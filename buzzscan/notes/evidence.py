@@ -2,8 +2,8 @@
 
 Conventions
 -----------
-Evidence is in nats, 0 at best, per candidate and place (string, fret). Tempers and stiffnesses of the
-strings are learnt from the take itself and held in `Strings`.
+Evidence is in nats, 0 at best, per candidate and place (string, fret). Offsets and stiffness of
+the strings are learnt from the take itself and held in `Strings`.
 
 Limits
 ------
@@ -20,9 +20,10 @@ import numpy.typing as npt
 from buzzscan.guitar import Guitar
 from buzzscan.notes.hearing import Heard
 from buzzscan.notes.moves import States
+from buzzscan.notes.proof import note_odds
 from buzzscan.notes.spectra import PITCHES_HZ
 
-__all__ = ["LN_B_PER_FRET", "Strings", "learn", "note_odds", "place_evidence"]
+__all__ = ["LN_B_PER_FRET", "Strings", "learn", "unknown_strings", "place_evidence"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
@@ -35,9 +36,9 @@ _REACH_CENTS = 45.0
 _CENTS_SD_UNKNOWN, _CENTS_SD = 25.0, 9.0
 _CENTS_CAP, _LN_B_CAP = 4.0, 4.5
 _LN_B_SD = 0.2
-_LN_B_PRIOR, _LN_B_PRIOR_SD = float(np.log(8e-5)), 1.0
-"""Open strings of guitars and basses range over about 1e-5 to 5e-4."""
-_CHOKE, _CHOKE_PER_FRET = 4.0, 0.25
+_LN_B_PRIOR, _LN_B_UNKNOWN_SD = float(np.log(8e-5)), 30.0
+"""So wide that a string of unknown stiffness gives no evidence."""
+_CHOKE, _CHOKE_PER_FRET = 3.3, 0.25
 _UNCLEAR, _UNCLEAR_DOUBT = 9.0, 3.5
 _LOWEST_MIDI = 69.0 + 12.0 * float(np.log2(PITCHES_HZ[0] / 440.0))
 
@@ -67,21 +68,8 @@ def unknown_strings(guitar: Guitar, offset_cents: float) -> Strings:
         cents=np.full(n, offset_cents),
         cents_sd=np.full(n, _CENTS_SD_UNKNOWN),
         ln_b=np.full(n, _LN_B_PRIOR),
-        ln_b_sd=np.full(n, _LN_B_PRIOR_SD),
+        ln_b_sd=np.full(n, _LN_B_UNKNOWN_SD),
     )
-
-
-def note_odds(heard: Heard) -> FloatArray:
-    """Return for each candidate how sure it is that a string was picked there, 0–1."""
-
-    def gate(value: FloatArray, low: float, high: float) -> FloatArray:
-        return np.clip((value - low) / (high - low), 0.0, 1.0)
-
-    rise = gate(heard.rise_db, 1.0, 8.0)
-    edge = gate(heard.gain_db, 2.0, 8.0)
-    tone = gate(heard.share, 0.15, 0.6)
-    partials = gate(heard.n_found.astype(np.float64), 1.0, 4.0)
-    return np.asarray(rise * (0.3 + 0.7 * edge) * (0.3 + 0.7 * tone) * partials, np.float64)
 
 
 def place_evidence(heard: Heard, states: States, strings: Strings, a4_hz: float) -> FloatArray:

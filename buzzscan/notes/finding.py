@@ -19,11 +19,12 @@ import numpy.typing as npt
 
 from buzzscan.errors import AnalysisError
 from buzzscan.guitar import Guitar
-from buzzscan.notes.evidence import learn, note_odds, place_evidence, unknown_strings
+from buzzscan.notes.evidence import learn, place_evidence, unknown_strings
 from buzzscan.notes.hearing import Heard, listen
 from buzzscan.notes.moves import STYLES, States, move_costs, start_costs, states_of
 from buzzscan.notes.note import FoundNotes, Note
 from buzzscan.notes.path import Path, best_path
+from buzzscan.notes.proof import note_odds, weeded
 from buzzscan.recording import Recording
 
 __all__ = ["find_notes"]
@@ -65,7 +66,7 @@ def find_notes(
             if progress is not None:
                 progress(_LISTENING_SHARE * (k + share) / len(recordings))
 
-        heard.append(listen(recording, progress=tell))
+        heard.append(weeded(listen(recording, progress=tell), recording.sample_rate_hz))
     used = guitar if guitar is not None else Guitar()
     notes: list[Note] = []
     for k, (recording, one) in enumerate(zip(recordings, heard, strict=True)):

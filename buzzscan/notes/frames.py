@@ -38,10 +38,10 @@ _FLOOR_DB = -95.0
 """Below the dither of a 16-bit file, so digital silence has no huge jumps."""
 _LAG_FRAMES = 3
 """A jump is measured over this many hops (35 ms): longer than the frame's own smear of an edge."""
-_LEAST_RISE_DB = 1.2
+_LEAST_RISE_DB = 0.8
 """Mean rise over all bands that makes a candidate. A soft pick over a ringing string gives 2 or
 more, the beating of a ringing note less than 1."""
-_APART_FRAMES = 3
+_APART_FRAMES = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,10 +97,9 @@ def rises(levels: FloatArray) -> tuple[npt.NDArray[np.intp], FloatArray]:
     levels
         From `band_levels`.
     """
-    before = maximum_filter1d(levels, 3, axis=1)
     rise = np.zeros(len(levels), np.float32)
     if len(levels) > _LAG_FRAMES:
-        earlier = np.minimum(before[:-_LAG_FRAMES], before[1 : len(before) - _LAG_FRAMES + 1])
+        earlier = np.maximum(levels[:-_LAG_FRAMES], levels[1 : len(levels) - _LAG_FRAMES + 1])
         gain = np.maximum(levels[_LAG_FRAMES:] - earlier, 0.0)
         rise[_LAG_FRAMES:] = gain.mean(axis=1)
     peak = rise == maximum_filter1d(rise, 2 * _APART_FRAMES + 1)

@@ -17,21 +17,28 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from buzzscan.notes.attack import refine
+from buzzscan.notes.attack import cut_out, refine
 from buzzscan.notes.frames import FrameGrid, band_levels, frame_grid, rises
-from buzzscan.notes.partials import PartialFit, fit_partials
+from buzzscan.notes.partials import fit_partials
 from buzzscan.notes.spectra import PITCHES_HZ, pitch_scores, spectra_around
+from buzzscan.notes.tones import follow_tones
 from buzzscan.recording import Recording, Samples
 
-__all__ = ["Heard", "listen"]
+__all__ = ["Heard", "listen", "select"]
 
 FloatArray = npt.NDArray[np.float64]
 
 _BLOCK_S = 30.0
 _MARGIN_S = 1.0
 """Read again on either side of a block, so that its edges cut no note's beginning."""
-_APART_S = 0.05
-"""Two candidates nearer than this are one: the shortest notes are three times as long."""
+_APART_S = 0.015
+"""Two candidates nearer than this are one attack found twice."""
+
+
+_ASTRAY_S = 0.012
+"""An attack further than this from where the partials begin belongs to something else."""
+_LEAST_GAIN_DB = 2.0
+_LOUD_S = 0.025
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,10 +53,12 @@ class Heard:
         Rise of the waveform's edge at the onset.
     scores
         From `pitch_scores`, shape (candidates, pitches).
-    pitch_hz, ln_b, ln_b_sd, n_found, rise_db, share
+    pitch_hz, ln_b, ln_b_sd, n_found, rise_db, share, whole_share
         From `PartialFit`, for the best pitch.
+    new, tone_rise_db, steady
+        From `Tones`.
     level_db
-        Highest level of the frames after the onset, dB re full scale.
+        Level of the waveform's slope over the 25 ms after the onset.
     """
 
     onset: npt.NDArray[np.intp]
@@ -61,6 +70,10 @@ class Heard:
     n_found: npt.NDArray[np.intp]
     rise_db: FloatArray
     share: FloatArray
+    whole_share: FloatArray
+    new: FloatArray
+    tone_rise_db: FloatArray
+    steady: FloatArray
     level_db: FloatArray
 
 
@@ -88,7 +101,7 @@ def listen(recording: Recording, *, progress: Callable[[float], None] | None = N
         heard = _listen_block(samples, grid, rate)
         at = heard.onset + carried_from
         end = start + block if stop < recording.n_samples else recording.n_samples
-        parts.append(_select(heard, carried_from, (at >= start) & (at < end)))
+        parts.append(select(heard, (at >= start) & (at < end), shift=carried_from))
         keep = max(end - margin - carried_from, 0)
         carried, carried_from = samples[keep:], carried_from + keep
         if progress is not None:
@@ -100,16 +113,16 @@ def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
     levels = band_levels(samples, grid)
     frames, rise = rises(levels)
     onset, gain = refine(samples, rate, frames * grid.hop)
-    keep = _apart(onset, rise[frames], round(_APART_S * rate))
+    keep = _apart(onset, _loudness(samples, onset, rate), round(_APART_S * rate))
     onset, gain = onset[keep], gain[keep]
-    spectra = spectra_around(samples, rate, onset, np.diff(onset, append=len(samples)))
+    room = np.diff(onset, append=len(samples))
+    spectra = spectra_around(samples, rate, onset, room)
     scores = pitch_scores(spectra)
     best = PITCHES_HZ[np.argmax(scores, axis=1)]
-    fit: PartialFit = fit_partials(spectra, np.arange(len(onset)), best)
-    level = np.zeros(len(onset))
-    for i, at in enumerate(onset):
-        piece = samples[max(at, 0) : at + round(0.06 * rate)]
-        level[i] = 10.0 * np.log10(float(np.mean(piece * piece)) + 1e-12) if len(piece) else -120.0
+    fit = fit_partials(spectra, np.arange(len(onset)), best)
+    tones = follow_tones(samples, rate, onset, room, fit.strong_hz, fit.strong_power)
+    onset, gain = _settled(samples, rate, onset, gain, tones.begin)
+    level = 10.0 * np.log10(_loudness(samples, onset, rate).astype(np.float64) + 1e-14)
     return Heard(
         onset=onset,
         gain_db=gain.astype(np.float64),
@@ -120,8 +133,33 @@ def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
         n_found=fit.n_found,
         rise_db=fit.rise_db,
         share=fit.share,
+        whole_share=fit.whole_share,
+        new=tones.new,
+        tone_rise_db=tones.rise_db,
+        steady=tones.steady,
         level_db=level,
     )
+
+
+def _settled(
+    samples: Samples,
+    rate: int,
+    onset: npt.NDArray[np.intp],
+    gain: npt.NDArray[np.float32],
+    begin: npt.NDArray[np.intp],
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:
+    """Return onsets, moved to the attack nearest to where the partials begin."""
+    onset, gain = onset.copy(), gain.copy()
+    astray = np.flatnonzero(np.abs(begin - onset) > _ASTRAY_S * rate)
+    moved, rise = refine(samples, rate, begin[astray], reach_s=(_ASTRAY_S, _ASTRAY_S))
+    sure = rise > _LEAST_GAIN_DB
+    onset[astray[sure]], gain[astray[sure]] = moved[sure], rise[sure]
+    return onset, gain
+
+
+def _loudness(samples: Samples, onset: npt.NDArray[np.intp], rate: int) -> npt.NDArray[np.float32]:
+    edge = np.diff(cut_out(samples, onset, round(_LOUD_S * rate)), axis=1)
+    return np.asarray((edge * edge).mean(axis=1), np.float32)
 
 
 def _apart(
@@ -138,7 +176,8 @@ def _apart(
     return np.array(kept, np.intp)
 
 
-def _select(heard: Heard, shift: int, keep: npt.NDArray[np.bool_]) -> Heard:
+def select(heard: Heard, keep: npt.NDArray[np.bool_], *, shift: int = 0) -> Heard:
+    """Return the rows to keep, their onsets moved by a number of samples."""
     values = {f.name: getattr(heard, f.name)[keep] for f in fields(Heard)}
     values["onset"] = values["onset"] + shift
     return Heard(**values)

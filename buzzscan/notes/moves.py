@@ -86,7 +86,7 @@ def start_costs(states: States) -> FloatArray:
     low = states.fret <= states.lowest + 1
     up = states.direction > 0
     high = states.fret >= min(states.top, states.lowest + 12)
-    return np.where(up & low, 0.0, np.where(up, 2.5, np.where(high, 2.5, 4.0)))
+    return np.where(up & low, 0.0, np.where(up, 4.0, np.where(high, 3.0, 6.0)))
 
 
 def move_costs(states: States, style: Style) -> FloatArray:

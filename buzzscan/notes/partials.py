@@ -19,13 +19,16 @@ import numpy.typing as npt
 
 from buzzscan.notes.spectra import Spectra
 
-__all__ = ["PartialFit", "fit_partials"]
+__all__ = ["N_STRONG", "PartialFit", "fit_partials"]
 
 FloatArray = npt.NDArray[np.float64]
 
 _STAGES = (4, 8, 14, 22)
 """Partials used in turn: each fit tells where the next partials must be looked for."""
 _START_B = 1e-4
+N_STRONG = 6
+"""Partials that are followed across the onset."""
+_STRONG_TOP_HZ = 4500.0
 _LEAST_OVER_FLOOR = 12.0
 """Power of a partial over the median of its surroundings for it to count."""
 _PRIOR_LN_B, _PRIOR_SD = float(np.log(1.5e-4)), 2.0
@@ -46,7 +49,11 @@ class PartialFit:
     rise_db
         Median rise of the partials found, from before the onset to after.
     share
-        Share of the power after the onset that lies on the partials, 0–1.
+        Share of the power added at the onset that lies on the partials, 0–1.
+    whole_share
+        Share of all power after the onset that lies on the partials, 0–1.
+    strong_hz, strong_power
+        The strongest partials, shape (fits, `N_STRONG`); 0 where there are fewer.
     """
 
     pitch_hz: FloatArray
@@ -55,6 +62,9 @@ class PartialFit:
     n_found: npt.NDArray[np.intp]
     rise_db: FloatArray
     share: FloatArray
+    whole_share: FloatArray
+    strong_hz: FloatArray
+    strong_power: FloatArray
 
 
 def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatArray) -> PartialFit:
@@ -88,9 +98,14 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
         f2, b, sd = _solve(freq, weight, width_hz, starts_hz)
     ok = weight > 0.0
     strong = ok & (power > 1e-3 * power.max(axis=1, keepdims=True))
-    total = spectra.after[rows].sum(axis=1)
+    usable = np.where(ok & (freq < _STRONG_TOP_HZ), power, 0.0)
+    pick = np.argsort(-usable, axis=1)[:, :N_STRONG]
+    strong_power = np.take_along_axis(usable, pick, axis=1)
+    total = np.maximum(spectra.after[rows] - spectra.before[rows], 0.0).sum(axis=1)
     # A Hann peak holds 1.5 windows' worth of bins of its top value.
-    on_partials = (power * ok).sum(axis=1) * 1.5 / spectra.window_s[rows] / spectra.bin_hz
+    whole = (power * ok).sum(axis=1) * 1.5 / spectra.window_s[rows] / spectra.bin_hz
+    grown = power * np.maximum(1.0 - 10.0 ** (-rise / 10.0), 0.0)
+    on_partials = (grown * ok).sum(axis=1) * 1.5 / spectra.window_s[rows] / spectra.bin_hz
     return PartialFit(
         pitch_hz=np.sqrt(f2 * (1.0 + b)),
         ln_b=np.log(b),
@@ -99,6 +114,9 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
         rise_db=np.array(
             [float(np.median(r[s])) if s.any() else 0.0 for r, s in zip(rise, strong, strict=True)]
         ),
+        strong_hz=np.where(strong_power > 0.0, np.take_along_axis(freq, pick, axis=1), 0.0),
+        strong_power=strong_power,
+        whole_share=np.minimum(whole / np.maximum(spectra.after[rows].sum(axis=1), 1e-20), 1.0),
         share=np.minimum(on_partials / np.maximum(total, 1e-20), 1.0),
     )
 

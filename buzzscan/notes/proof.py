@@ -1,0 +1,75 @@
+"""Which candidates are a string being picked, proved by pitch.
+
+Conventions
+-----------
+Odds run from 0 to 1 and fall to 0 as soon as one thing that every picked string does is missing.
+
+Limits
+------
+Odds are not yet the last word: the way of the run may still pass over a likely candidate or take
+an unlikely one.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.notes.hearing import Heard, select
+
+__all__ = ["note_odds", "weeded"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_SHORTEST_S = 0.07
+"""Two candidates nearer than this are one note: half of the fastest notes looked for."""
+_LANDING_S, _LANDING_DB = 0.14, 9.0
+"""A finger lands on its fret up to this long before the pick, and sounds the note far softer."""
+_SAME_CENTS = 60.0
+
+
+def _gate(value: FloatArray, low: float, high: float) -> FloatArray:
+    """Return 0 below low, 1 above high, and a line between."""
+    return np.clip((value - low) / (high - low), 0.0, 1.0)
+
+
+def note_odds(heard: Heard) -> FloatArray:
+    """Return for each candidate how sure it is that a string was picked there, 0–1.
+
+    A squeak or a thump adds nothing new at the pitch that sounds, or has no pitch; at a note's
+    end the partials fall; a voice does not hold its partials still.
+    """
+    new = _gate(heard.new, 0.06, 0.25)
+    rise = _gate(np.maximum(heard.rise_db, heard.tone_rise_db - 3.0), -6.0, -2.0)
+    partials = _gate(heard.n_found.astype(np.float64), 1.0, 4.0)
+    edge = 0.5 + 0.5 * _gate(heard.gain_db, 1.0, 5.0)
+    # A string picked again on the same fret adds little power, but is new all the same.
+    again = _gate(heard.whole_share, 0.4, 0.8) * _gate(heard.new, 0.12, 0.3)
+    tone = 0.3 + 0.7 * np.maximum(_gate(heard.share, 0.1, 0.5), again)
+    steady = 0.2 + 0.8 * _gate(heard.steady, 0.6, 0.85)
+    return np.asarray(new * rise * partials * edge * tone * steady, np.float64)
+
+
+def weeded(heard: Heard, sample_rate_hz: int) -> Heard:
+    """Return the candidates without those that are part of another one's attack."""
+    odds = note_odds(heard)
+    keep = np.ones(len(odds), np.bool_)
+    cents = 1200.0 * np.log2(heard.pitch_hz)
+    last = -1
+    for i in range(len(odds)):
+        if last >= 0:
+            gap_s = (heard.onset[i] - heard.onset[last]) / sample_rate_hz
+            louder_db = heard.level_db[i] - heard.level_db[last]
+            if gap_s < _SHORTEST_S:
+                better = (odds[i] > 0.5, louder_db) > (odds[last] > 0.5, 0.0)
+                keep[last if better else i] = False
+                if not better:
+                    continue
+            elif (
+                gap_s < _LANDING_S
+                and louder_db > _LANDING_DB
+                and abs(cents[i] - cents[last]) < _SAME_CENTS
+            ):
+                keep[last] = False
+        last = i
+    return select(heard, keep)
