@@ -35,6 +35,7 @@ MACHADO = {
         (0.004733, 0.691367, 0.303900),
     ),
 }
+ALL_LAYERS: tuple[Layer, ...] = (*LAYERS, "change")
 LEAST_STEP = 10.0
 """Difference in CIE L* or ΔE*ab between steps: about ten times what can just be seen (ΔE ≈ 1)."""
 LEAST_CONTRAST = 4.5
@@ -62,16 +63,18 @@ def lab(rgb: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
 
 
 def verdicts(layer: Layer) -> tuple[Tone, ...]:
-    return tuple(t for t in tones_of(layer) if t.key not in {"unjudged", "unplayed"})
+    return tuple(
+        t for t in tones_of(layer) if t.key not in {"unjudged", "unplayed", "incomparable"}
+    )
 
 
-@pytest.mark.parametrize("layer", LAYERS)
+@pytest.mark.parametrize("layer", ALL_LAYERS)
 def test_lightness_falls_from_harmless_to_bad(layer: Layer) -> None:
     lightness = [lab(linear(tone.fill))[0] for tone in verdicts(layer)]
     assert np.all(np.diff(lightness) <= -LEAST_STEP), lightness
 
 
-@pytest.mark.parametrize("layer", LAYERS)
+@pytest.mark.parametrize("layer", ALL_LAYERS)
 @pytest.mark.parametrize("kind", MACHADO)
 def test_steps_differ_for_colour_blind_eyes(layer: Layer, kind: str) -> None:
     seen = [lab(np.array(MACHADO[kind]) @ linear(tone.fill)) for tone in verdicts(layer)]
@@ -79,14 +82,14 @@ def test_steps_differ_for_colour_blind_eyes(layer: Layer, kind: str) -> None:
         assert np.linalg.norm(one - other) >= LEAST_STEP
 
 
-@pytest.mark.parametrize("layer", LAYERS)
+@pytest.mark.parametrize("layer", ALL_LAYERS)
 def test_text_contrasts_with_its_cell(layer: Layer) -> None:
     for tone in tones_of(layer):
         bright, dark = sorted((luminance(tone.fill), luminance(tone.ink)), reverse=True)
         assert (bright + 0.05) / (dark + 0.05) >= LEAST_CONTRAST, tone.key
 
 
-@pytest.mark.parametrize("layer", LAYERS)
+@pytest.mark.parametrize("layer", ALL_LAYERS)
 def test_each_verdict_has_its_own_mark(layer: Layer) -> None:
     marks = [tone.mark for tone in tones_of(layer)]
     letters = [tone.letter for tone in verdicts(layer)]
@@ -191,6 +194,7 @@ def test_map_draws_every_mark_and_no_value_of_harmless_cells() -> None:
         tones=tones,
         rows=(MapRow(string=1, label="1 $E_4$", cells=cells),),
         fret_labels=tuple(str(i) for i in range(len(tones))),
+        open_column=0,
         foot=("",) * len(tones),
         foot_title="",
     )

@@ -113,3 +113,14 @@ def test_any_neck_has_a_view(make_scan: Callable[..., Scan], neck_scan: Scan, n_
     view = view_of(make_scan(guitar))
     assert len(view.layers[0].rows) == 4
     assert len(view.layers[0].fret_labels) == n_frets + 1
+
+
+def test_capo_is_where_the_open_strings_are(
+    make_scan: Callable[..., Scan], neck_scan: Scan
+) -> None:
+    view = view_of(make_scan(replace(neck_scan.guitar, capo=2)))
+    assert view.layers[0].open_column == 2
+    assert view.layers[0].fret_labels[:4] == ("0", "1", "open", "3")
+    assert view.positions["6-2"].title.startswith("String 6, open at the capo")
+    assert view.positions["6-3"].neighbour == "6-4", "not the open string"
+    assert ("Capo", "fret 2") in view.setup

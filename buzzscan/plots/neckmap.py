@@ -70,6 +70,8 @@ class MapLayer:
         String 1 first.
     fret_labels
         One per column.
+    open_column
+        Column of the open strings: the nut, or the capo, is drawn beside it.
     foot, foot_title
         Count of faulty strings per fret (empty where none), and what it counts.
     """
@@ -80,6 +82,7 @@ class MapLayer:
     tones: tuple[Tone, ...]
     rows: tuple[MapRow, ...]
     fret_labels: tuple[str, ...]
+    open_column: int
     foot: tuple[str, ...]
     foot_title: str
 
@@ -123,7 +126,8 @@ def draw_map(axes: Axes, layer: MapLayer, *, cell_pt: float) -> None:
             size=size,
             weight="bold" if strong else "normal",
         )
-    axes.plot([1, 1], [0, n_rows], color=INK, linewidth=1.6, solid_capstyle="butt")
+    nut = layer.open_column + 1
+    axes.plot([nut, nut], [0, n_rows], color=INK, linewidth=1.6, solid_capstyle="butt")
     for column, text in enumerate(layer.foot):
         _write(axes, column + 0.5, n_rows + 0.5, text, size=size)
 

@@ -8,8 +8,8 @@ the mark says the same without any colour at all. `ink` is the colour of text on
 
 Limits
 ------
-Flat and sharp are two directions and not an order; they differ in lightness, in hue and in
-their marks.
+Flat and sharp, and better and worse, are two directions and not an order; they differ in
+lightness, in hue and in their marks.
 """
 
 from __future__ import annotations
@@ -19,8 +19,9 @@ from typing import Literal
 
 __all__ = ["INK", "LAYERS", "PAPER", "RULE", "Layer", "Tone", "tone_of", "tones_of"]
 
-Layer = Literal["buzz", "sustain", "pitch"]
+Layer = Literal["buzz", "sustain", "pitch", "change"]
 LAYERS: tuple[Layer, ...] = ("buzz", "sustain", "pitch")
+"""Layers of one scan; "change" is the layer of two."""
 
 PAPER = "#fdfcf9"
 INK = "#20242a"
@@ -175,11 +176,69 @@ _KEYS: dict[Layer, tuple[Tone, ...]] = {
             ink=_LIGHT,
         ),
     ),
+    "change": (
+        Tone(
+            key="same",
+            word="same",
+            mark="·",
+            letter=".",
+            meaning="no change beyond the spread of the passes",
+            fill="#f0efeb",
+            ink=_DARK,
+        ),
+        Tone(
+            key="better",
+            word="better",
+            mark="b",
+            letter="b",
+            meaning="less buzz than before, not yet clean",
+            fill="#abd6c2",
+            ink=_DARK,
+        ),
+        Tone(
+            key="worse",
+            word="worse",
+            mark="w",
+            letter="w",
+            meaning="more buzz than before",
+            fill="#e79a4c",
+            ink=_DARK,
+        ),
+        Tone(
+            key="cured",
+            word="cured",
+            mark="C",
+            letter="C",
+            meaning="buzzed before, clean now",
+            fill="#2b7d74",
+            ink=_LIGHT,
+        ),
+        Tone(
+            key="new",
+            word="new",
+            mark="N",
+            letter="N",
+            meaning="clean before, buzzes now",
+            fill="#611d45",
+            ink=_LIGHT,
+        ),
+        Tone(
+            key="incomparable",
+            word="not comparable",
+            mark="?",
+            letter="?",
+            meaning="played, but the takes cannot be set against each other",
+            fill="#ffffff",
+            ink=_DARK,
+        ),
+    ),
 }
 
 
 def tones_of(layer: Layer) -> tuple[Tone, ...]:
     """Return the whole key of a layer, from harmless to bad, then the two empty states."""
+    if layer == "change":
+        return (*_KEYS[layer], _UNPLAYED)
     return (*_KEYS[layer], _UNJUDGED, _UNPLAYED)
 
 

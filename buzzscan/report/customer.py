@@ -19,6 +19,7 @@ from buzzscan.neck.verdict import Finding, Position
 from buzzscan.plots.neckmap import MapCell, MapLayer, MapRow
 from buzzscan.plots.tones import Tone, tone_of
 from buzzscan.report import words
+from buzzscan.report.neck_view import fret_name
 from buzzscan.report.plain import CUSTOMER_CAUTIONS, GLOSSARY, PLAIN, Role
 from buzzscan.report.view import FindingView, ReportView
 from buzzscan.scanning import Scan
@@ -227,7 +228,7 @@ def _plain_layer(scan: Scan, view: ReportView) -> MapLayer:
             position = by_place.get((row.string, fret))
             key = _told(position) if position else "unplayed"
             used.add(key)
-            spoken = f"String {row.string}, {'open' if fret == 0 else f'fret {fret}'}: "
+            spoken = f"String {row.string}, {fret_name(scan.guitar, fret)}: "
             cells.append(MapCell(tone=_plain_tone(key), value="", spoken=spoken + _HEARD[key]))
         rows.append(MapRow(string=row.string, label=row.label, cells=tuple(cells)))
     order = [key for key, _, _ in _PLAIN_WORDS] + ["unjudged", "unplayed"]

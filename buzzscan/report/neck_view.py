@@ -22,7 +22,15 @@ from buzzscan.report import words
 from buzzscan.report.texts import LAYER_TEXTS
 from buzzscan.scanning import Scan
 
-__all__ = ["PositionView", "key_of", "map_layer", "neighbour_of", "position_view", "string_label"]
+__all__ = [
+    "PositionView",
+    "fret_name",
+    "key_of",
+    "map_layer",
+    "neighbour_of",
+    "position_view",
+    "string_label",
+]
 
 _FAULTY = {"buzz": ("buzz", "choked"), "sustain": ("short", "dead"), "pitch": ("flat", "sharp")}
 """Verdicts that the per-fret row counts."""
@@ -72,11 +80,20 @@ def string_label(guitar: Guitar, string: int) -> str:
     return f"{string}\u2002{guitar.tuning[-string].replace('#', '♯').replace('-', '−')}"
 
 
-def neighbour_of(position: Position, by_place: dict[tuple[int, int], Position]) -> Position | None:
+def fret_name(guitar: Guitar, fret: int) -> str:
+    """Return how a fret is called: "fret 9", "open", or "open at the capo"."""
+    if fret != guitar.capo:
+        return f"fret {fret}"
+    return "open at the capo" if guitar.capo else "open"
+
+
+def neighbour_of(
+    position: Position, by_place: dict[tuple[int, int], Position], *, open_fret: int = 0
+) -> Position | None:
     """Return the nearest position that rings clean: same string first, then same fret.
 
     A neighbour is what a note should sound like, so it must be judged clean and must not be
-    short or dead.
+    short or dead. An open string stands in for a fretted one only on the same fret.
     """
     clean = [
         p
@@ -85,7 +102,7 @@ def neighbour_of(position: Position, by_place: dict[tuple[int, int], Position]) 
         and p.sustain not in {"short", "dead"}
         and (p.string == position.string or p.fret == position.fret)
         and (p.string, p.fret) != (position.string, position.fret)
-        and (p.fret > 0 or position.fret == 0 or p.string != position.string)
+        and (p.fret > open_fret or position.fret == open_fret or p.string != position.string)
     ]
     if not clean:
         return None
@@ -105,7 +122,7 @@ def position_view(
 ) -> PositionView:
     """Return a position with its numbers in words."""
     note = words.note_name(guitar.midi(position.string, position.fret))
-    fret = "open" if position.fret == 0 else f"fret {position.fret}"
+    fret = fret_name(guitar, position.fret)
     title = f"String {position.string}, {fret} · {note}"
     verdicts = tuple(
         (LAYER_TEXTS[layer].title, tone.word, tone.key)
@@ -113,7 +130,7 @@ def position_view(
         for tone in (_tone(layer, position),)
     )
     said = [word for _, word, key in verdicts if key not in {"unjudged", "unplayed"}]
-    neighbour = neighbour_of(position, by_place)
+    neighbour = neighbour_of(position, by_place, open_fret=guitar.capo)
     return PositionView(
         key=key_of(position.string, position.fret),
         string=position.string,
@@ -205,7 +222,8 @@ def map_layer(
         caption=text.caption,
         tones=tones_of(layer),
         rows=tuple(rows),
-        fret_labels=tuple("open" if fret == 0 else str(fret) for fret in frets),
+        fret_labels=tuple("open" if fret == scan.guitar.capo else str(fret) for fret in frets),
+        open_column=scan.guitar.capo,
         foot=tuple(str(faults[fret]) if faults[fret] else "" for fret in frets),
         foot_title=text.foot,
     )

@@ -45,7 +45,7 @@ def _static(name: str) -> str:
 
 def _tone_rules() -> str:
     """Return the style rules of the key, so that colours are written down once."""
-    seen = {tone.key: tone for layer in LAYERS for tone in tones_of(layer)}
+    seen = {tone.key: tone for layer in (*LAYERS, "change") for tone in tones_of(layer)}
     return "".join(
         f".t-{key}{{background-color:{tone.fill};color:{tone.ink}}}\n" for key, tone in seen.items()
     )
