@@ -1,0 +1,203 @@
+"""A whole take: every note of a run, mixed and recorded, with its truth.
+
+Conventions
+-----------
+The same seed gives the same samples on one machine: every note draws from a generator of its
+own, so the order in which threads finish does not matter.
+
+Limits
+------
+A note stops within a few milliseconds when the finger leaves; the next may start before.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.simulate.chain import Chain, add_human_noise, colour, record
+from buzzscan.simulate.instrument import SimGuitar
+from buzzscan.simulate.note import NoteSound, sound_note
+from buzzscan.simulate.performance import Event, Performance, plan
+
+__all__ = ["Take", "TrueNote", "simulate_take"]
+
+Array = npt.NDArray[np.float64]
+
+BUZZ_BAND_HZ = (700.0, 8000.0)
+BUZZ_WINDOW_S = (0.05, 0.6)
+MIN_WINDOW_SAMPLES = 64
+STOP_S = 0.006
+"""Time constant of a finger stopping a string (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrueNote:
+    """What is true of one note.
+
+    Parameters
+    ----------
+    onset_s, end_s, string, fret, direction
+        When and where it was played.
+    pitch_hz, inharmonicity, decay_db_per_s
+        Of the first partial of the string at that fret, contact left out.
+    sounding_fret
+        The fret it really sounds from; differs when the string rests on a higher fret.
+    contact, strikes, contact_until_s
+        Whether it strikes frets after the attack, how often, and until when.
+    buzz_db
+        Energy that contact adds in 0.7–8 kHz, 50–600 ms after the onset (the same note without
+        contact is the reference), over the note's whole energy; None where it adds nothing.
+    marks
+        Mistakes of the player.
+    """
+
+    onset_s: float
+    end_s: float
+    string: int
+    fret: int
+    direction: str
+    pitch_hz: float
+    inharmonicity: float
+    decay_db_per_s: float
+    sounding_fret: int
+    contact: bool
+    strikes: int
+    contact_until_s: float
+    buzz_db: float | None
+    marks: tuple[str, ...]
+
+    def as_mapping(self) -> dict[str, object]:
+        """Return the fields as plain values."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Take:
+    """A recording and its truth.
+
+    Parameters
+    ----------
+    samples
+        Mono float32 in −1…1.
+    sample_rate_hz
+        Of the samples.
+    truth
+        One per note, in time order.
+    """
+
+    samples: npt.NDArray[np.float32]
+    sample_rate_hz: int
+    truth: tuple[TrueNote, ...]
+
+
+def _stopped(signal: Array, duration_s: float, fs: int) -> Array:
+    """Return the signal with the finger stopping it at `duration_s`."""
+    at = int(duration_s * fs)
+    out = signal.copy()
+    tail = np.arange(out.size - at)
+    out[at:] *= np.exp(-tail / (STOP_S * fs))
+    return out
+
+
+def _buzz_db(chain: Chain, sound: NoteSound, event: Event, *, seed: int) -> float | None:
+    if not sound.contact:
+        return None
+    fs = chain.sample_rate_hz
+    stop = int(event.duration_s * fs)
+    low, high = int(BUZZ_WINDOW_S[0] * fs), min(int(BUZZ_WINDOW_S[1] * fs), stop)
+    if high - low < MIN_WINDOW_SAMPLES:
+        return None
+    heard = colour(chain, sound.signal, seed=seed)[:stop]
+    without = colour(chain, sound.free, seed=seed)[:stop]
+    added = _band_energy(heard[low:high], fs) - _band_energy(without[low:high], fs)
+    if added <= 0.0:
+        return None
+    return float(10.0 * np.log10(added / float(np.sum(heard**2))))
+
+
+def _band_energy(x: Array, fs: int) -> float:
+    """Return the energy of a stretch within the buzz band (Parseval)."""
+    power = np.abs(np.fft.rfft(x)) ** 2 * 2.0 / x.size
+    f = np.fft.rfftfreq(x.size, 1.0 / fs)
+    return float(power[(f >= BUZZ_BAND_HZ[0]) & (f <= BUZZ_BAND_HZ[1])].sum())
+
+
+def simulate_take(
+    guitar: SimGuitar,
+    performance: Performance,
+    chain: Chain,
+    *,
+    seed: int,
+    progress: Callable[[float], None] | None = None,
+) -> Take:
+    """Return a run over the neck as it would be recorded, and the truth of every note.
+
+    Parameters
+    ----------
+    guitar, performance, chain
+        What is played, how, and through what.
+    seed
+        Of everything random: the same seed, the same take.
+    progress
+        Called with the fraction done.
+    """
+    fs = chain.sample_rate_hz
+    rng = np.random.default_rng(seed)
+    events = plan(
+        performance, n_strings=guitar.guitar.n_strings, frets=guitar.guitar.frets, rng=rng
+    )
+
+    def play(index: int) -> NoteSound:
+        event = events[index]
+        return sound_note(
+            guitar,
+            event,
+            weight_kind=chain.weight_kind,
+            pickup_mm=chain.pickup_mm,
+            horizontal=chain.horizontal,
+            sample_rate_hz=fs,
+            duration_s=event.duration_s + 8 * STOP_S,
+            rng=np.random.default_rng([seed, index]),
+        )
+
+    total = int(((events[-1].onset_s + events[-1].duration_s) if events else 0.0) * fs) + fs
+    mixed = np.zeros(total)
+    truth = []
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        for done, (event, sound) in enumerate(
+            zip(events, pool.map(play, range(len(events))), strict=True), 1
+        ):
+            start = round(event.onset_s * fs)
+            heard = _stopped(sound.signal, event.duration_s, fs)[: total - start]
+            mixed[start : start + heard.size] += heard
+            truth.append(_true_note(chain, event, sound, seed=seed))
+            if progress is not None:
+                progress(done / len(events))
+    mixed = add_human_noise(mixed, events, sample_rate_hz=fs, rng=rng)
+    samples = record(colour(chain, mixed, seed=seed), chain, rng=rng)
+    return Take(samples=samples, sample_rate_hz=fs, truth=tuple(truth))
+
+
+def _true_note(chain: Chain, event: Event, sound: NoteSound, *, seed: int) -> TrueNote:
+    return TrueNote(
+        onset_s=round(event.onset_s * chain.sample_rate_hz) / chain.sample_rate_hz,
+        end_s=event.onset_s + event.duration_s,
+        string=event.string,
+        fret=event.fret,
+        direction=event.direction,
+        pitch_hz=sound.pitch_hz,
+        inharmonicity=sound.inharmonicity,
+        decay_db_per_s=sound.decay_db_per_s,
+        sounding_fret=sound.sounding_fret,
+        contact=sound.contact,
+        strikes=sound.strikes,
+        contact_until_s=sound.contact_until_s,
+        buzz_db=_buzz_db(chain, sound, event, seed=seed),
+        marks=event.marks,
+    )
