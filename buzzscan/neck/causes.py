@@ -57,7 +57,7 @@ class Cause:
     whole_neck: bool
 
 
-_FRET_SIZES_MM = np.array([0.03, 0.05, 0.07, 0.09, 0.11, 0.13, 0.16, 0.2, 0.25, 0.32])
+_FRET_SIZES_MM = np.array([0.03, 0.05, 0.075, 0.1, 0.13, 0.17, 0.22, 0.3])
 _NUT_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.4, 0.5])
 _RELIEF_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.4, 0.55])
 _END_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.45, 0.6])

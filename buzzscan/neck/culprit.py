@@ -2,15 +2,12 @@
 
 Conventions
 -----------
-For each cause the pluck strength at which every note would strike is known from geometry
-(`clearance`); each string's own strength is not, and is summed over. A note strikes with
-probability Φ((ln strength − ln threshold)/slack). Causes are added one at a time while they
-explain more than they cost (their prior), so one cause for many places beats many causes.
+Causes are added one at a time while they explain more than they cost (their prior), so one
+cause for many places beats many causes. Log odds are against "no such cause".
 
 Limits
 ------
-The strength is one number per string. Log odds are tempered because places share errors that
-the model does not know.
+What no height explains (a loose part that rattles) is left unexplained.
 """
 
 from __future__ import annotations
@@ -19,30 +16,24 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import logsumexp, ndtr
+from scipy.special import logsumexp
 
 from buzzscan.neck.causes import Cause, causes_of
-from buzzscan.neck.clearance import Setup, clearances, envelope
+from buzzscan.neck.clearance import Setup
 from buzzscan.neck.evidence import Evidence
+from buzzscan.neck.strikes import StrikeModel, strike_model
 
 __all__ = ["Explanation", "Found", "explain"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_PLUCK_SHARE = 0.2
-"""Pluck place as a share of the open string from the saddle (common practice, no source)."""
-_SLACK = 0.22
-"""Standard deviation of ln(strength) − ln(threshold): uneven picking and small unevenness."""
-_FLOOR = 0.03
-"""Least probability left to either answer on contact."""
-_TEMPER = 0.7
 _LEAST_GAIN = 1.0
 """Log odds over "no such cause" from which a cause is taken in."""
 _MOST_CAUSES = 5
-_LEAST_CLEARANCE_MM = 0.01
-_STRENGTHS = np.linspace(-1.8, 1.4, 25)
-_STRENGTH_MIDDLE, _STRENGTH_SPREAD = -0.4, 0.5
-"""Prior of ln strength over ln(middle threshold of the level neck): a hard player comes close."""
+_EXPLAINS = 0.25
+"""A cause explains a place when it raises its probability of contact by this much."""
+_ALL_STRINGS_SHARE = 0.4
+"""Share of fret faults that reach under all strings; the others spread over all spans."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,50 +78,6 @@ class Explanation:
 
 
 @dataclass(frozen=True, slots=True)
-class _Model:
-    setup: Setup
-    evidence: Evidence
-    swing: FloatArray
-    levels: FloatArray
-
-    def thresholds(self, heights: FloatArray) -> FloatArray:
-        """Return ln of the strength at which each note strikes; heights (S, …, F + 1)."""
-        saddle = self.setup.saddle_mm.reshape((-1,) + (1,) * (heights.ndim - 2))
-        gaps = clearances(
-            heights, np.broadcast_to(saddle, heights.shape[:-1]),
-            places_mm=self.setup.places_mm, scale_mm=self.setup.scale_mm,
-        )
-        swing = np.where(self.swing > 0.0, self.swing, 1e-9)
-        least = np.min(np.maximum(gaps, _LEAST_CLEARANCE_MM) / swing, axis=-1)
-        return np.log(least)
-
-    def log_likelihood(self, thresholds: FloatArray) -> FloatArray:
-        """Return ln P(contact | strength) per string and strength; thresholds (S, …, F + 1)."""
-        extra = (1,) * (thresholds.ndim - 2)
-        n_strings = thresholds.shape[0]
-        levels = self.levels.reshape((n_strings, *extra, self.levels.shape[1], 1))
-        strike = ndtr((levels - thresholds[..., None, :]) / _SLACK)
-        q = self.evidence.contact.reshape((n_strings, *extra, 1, -1))
-        q = np.clip(np.where(np.isnan(q), 0.5, q), _FLOOR, 1.0 - _FLOOR)
-        return np.log(q * strike + (1.0 - q) * (1.0 - strike)).sum(axis=-1)
-
-
-def _strength_prior() -> FloatArray:
-    log_p = -0.5 * ((_STRENGTHS - _STRENGTH_MIDDLE) / _STRENGTH_SPREAD) ** 2
-    return np.asarray(log_p - logsumexp(log_p), np.float64)
-
-
-def _evidence_of(model: _Model, heights: FloatArray) -> FloatArray:
-    """Return tempered ln P(contact) per string, summed over the strength."""
-    ll = model.log_likelihood(model.thresholds(heights))
-    return np.asarray(logsumexp(_TEMPER * ll + _strength_prior(), axis=-1), np.float64)
-
-
-def _spans(n: int) -> list[tuple[int, int]]:
-    return [(a, b) for a in range(n) for b in range(a + 1, n + 1)]
-
-
-@dataclass(frozen=True, slots=True)
 class _Candidate:
     cause: Cause
     span: tuple[int, int]
@@ -138,23 +85,46 @@ class _Candidate:
     by_size: FloatArray
 
 
-def _candidates(model: _Model, heights: FloatArray, causes: tuple[Cause, ...]) -> list[_Candidate]:
-    base = _evidence_of(model, heights)
+def _spans(n: int) -> tuple[list[tuple[int, int]], FloatArray]:
+    """Return every run of neighbouring strings with the log of its share."""
+    spans = [(a, b) for a in range(n) for b in range(a + 1, n + 1)]
+    share = np.full(len(spans), (1.0 - _ALL_STRINGS_SHARE) / max(len(spans) - 1, 1))
+    share[spans.index((0, n))] = _ALL_STRINGS_SHARE if n > 1 else 1.0
+    return spans, np.log(share)
+
+
+def _group_candidates(
+    model: StrikeModel, heights: FloatArray, base: FloatArray, causes: list[Cause]
+) -> list[_Candidate]:
+    """Return the candidates of causes that share their sizes; `base` is ln P as it stands."""
+    sizes = causes[0].sizes_mm
+    change = np.stack([np.outer(sizes, c.shape) for c in causes])
+    gain = model.log_evidence(heights[:, None, None, :] + change) - base[:, :, None, None]
+    sums = np.concatenate([np.zeros_like(gain[:, :1]), np.cumsum(gain, axis=1)], axis=1)
+    total = base.sum(axis=1)[:, None, None]
+    null = float(model.over_places(base.sum(axis=1)))
     n = heights.shape[0]
-    spans = _spans(n)
+    spans, shares = _spans(n)
     out = []
-    for sizes in {c.sizes_mm.tobytes(): c.sizes_mm for c in causes}.values():
-        group = [c for c in causes if c.sizes_mm.tobytes() == sizes.tobytes()]
-        change = np.stack([np.outer(sizes, c.shape) for c in group])
-        gain = _evidence_of(model, heights[:, None, None, :] + change) - base[:, None, None]
-        sums = np.concatenate([np.zeros((1, *gain.shape[1:])), np.cumsum(gain, axis=0)])
-        for i, cause in enumerate(group):
-            for span in [(0, n)] if cause.whole_neck else spans:
-                by_size = sums[span[1], i] - sums[span[0], i] - np.log(sizes.size)
-                share = 0.0 if cause.whole_neck else -np.log(len(spans))
-                score = float(logsumexp(by_size)) + cause.log_prior + share
-                out.append(_Candidate(cause, span, score, by_size))
+    for (a, b), share in zip(spans, shares, strict=True):
+        by_size = model.over_places(total + sums[:, b] - sums[:, a]) - null - np.log(sizes.size)
+        for i, cause in enumerate(causes):
+            if cause.whole_neck and (a, b) != (0, n):
+                continue
+            prior = cause.log_prior + (0.0 if cause.whole_neck else float(share))
+            score = float(logsumexp(by_size[i])) + prior
+            out.append(_Candidate(cause, (a, b), score, by_size[i]))
     return out
+
+
+def _candidates(
+    model: StrikeModel, heights: FloatArray, causes: tuple[Cause, ...]
+) -> list[_Candidate]:
+    base = model.log_evidence(heights)
+    groups: dict[bytes, list[Cause]] = {}
+    for cause in causes:
+        groups.setdefault(cause.sizes_mm.tobytes(), []).append(cause)
+    return [c for g in groups.values() for c in _group_candidates(model, heights, base, g)]
 
 
 def _interval(cause: Cause, by_size: FloatArray) -> tuple[float, float, float]:
@@ -184,12 +154,7 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     lowest
         Lowest fret that sounds (the capo's, else 0).
     """
-    swing = envelope(
-        setup.places_mm, scale_mm=setup.scale_mm, pluck_mm=_PLUCK_SHARE * setup.scale_mm
-    )
-    level = _Model(setup, evidence, swing, np.zeros((setup.heights_mm.shape[0], 1)))
-    middle = np.median(level.thresholds(setup.heights_mm)[:, lowest:-1], axis=1)
-    model = _Model(setup, evidence, swing, middle[:, None] + _STRENGTHS)
+    model = strike_model(setup, evidence, lowest=lowest)
     causes = causes_of(setup, lowest=lowest)
     heights = setup.heights_mm.copy()
     found: list[Found] = []
@@ -200,14 +165,13 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
             break
         scores = np.array([c.score for c in candidates])
         same = np.array([_same(c, best) for c in candidates])
-        total = logsumexp(np.append(scores, 0.0))
-        confidence = float(np.exp(logsumexp(scores[same]) - total))
+        confidence = float(np.exp(logsumexp(scores[same]) - logsumexp(np.append(scores, 0.0))))
         low, size, high = _interval(best.cause, best.by_size)
-        before = _striking(model, heights)
+        before = heights
         heights = heights.copy()
         heights[best.span[0] : best.span[1]] += size * best.cause.shape
-        after = _striking(model, heights)
-        places = np.argwhere((after - before > 0.25) & (np.nan_to_num(evidence.contact) >= 0.5))
+        rise = model.striking(heights, given=heights) - model.striking(before, given=heights)
+        places = np.argwhere((rise > _EXPLAINS) & (np.nan_to_num(evidence.contact) >= 0.5))
         found.append(
             Found(
                 cause=best.cause,
@@ -219,15 +183,6 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
                 places=tuple((int(s) + 1, int(f)) for s, f in places),
             )
         )
-    return Explanation(found=tuple(found), striking=_striking(model, setup.heights_mm, heights))
-
-
-def _striking(
-    model: _Model, heights: FloatArray, given: FloatArray | None = None
-) -> FloatArray:
-    """Return P(contact) per place for some heights, strengths weighed by those `given`."""
-    weigh = model.log_likelihood(model.thresholds(heights if given is None else given))
-    weigh = _TEMPER * weigh + _strength_prior()
-    weight = np.exp(weigh - logsumexp(weigh, axis=-1, keepdims=True))
-    strike = ndtr((model.levels[:, :, None] - model.thresholds(heights)[:, None, :]) / _SLACK)
-    return np.asarray(np.einsum("sg,sgf->sf", weight, strike), np.float64)
+    return Explanation(
+        found=tuple(found), striking=model.striking(setup.heights_mm, given=heights)
+    )

@@ -1,4 +1,4 @@
-"""What the positions say about contact, as arrays for the search for its cause.
+"""What the notes say about contact, as arrays for the search for its cause.
 
 Conventions
 -----------
@@ -12,18 +12,23 @@ Two passes over one place share its fret, so they count for less than two indepe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.positions import Place, judged_notes
 from buzzscan.neck.verdict import Position
 
 __all__ = ["Evidence", "evidence_of"]
 
 FloatArray = npt.NDArray[np.float64]
+
+_PASS_WEIGHT = 0.7
+"""Weight of each of several passes' log odds: the square root of a half, rounded."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,34 +41,39 @@ class Evidence:
         Probability of contact; NaN where nothing was judged.
     level_db
         `buzz_db` where it was measured.
-    rests
-        How many frets ahead the string rests, from the pitch it sounds; 0 where it does not.
     choked
         Whether the note chokes, with or without a pitch of its own.
     """
 
     contact: FloatArray
     level_db: FloatArray
-    rests: npt.NDArray[np.int64]
     choked: npt.NDArray[np.bool_]
 
 
+def _pooled(notes: Sequence[MeasuredNote]) -> float:
+    values = [n.contact for n in judged_notes(notes) if n.contact is not None]
+    if not values:
+        return np.nan
+    clipped = np.clip(values, 1e-3, 1.0 - 1e-3)
+    weight = 1.0 if len(values) == 1 else _PASS_WEIGHT
+    return float(1.0 / (1.0 + np.exp(-weight * np.log(clipped / (1.0 - clipped)).sum())))
+
+
 def evidence_of(
-    guitar: Guitar, positions: Sequence[Position], *, offset_cents: float
+    guitar: Guitar,
+    positions: Sequence[Position],
+    places: Mapping[Place, Sequence[MeasuredNote]],
 ) -> Evidence:
     """Return the contact evidence of all positions as arrays."""
     shape = (guitar.n_strings, guitar.frets + 1)
     contact, level = np.full(shape, np.nan), np.full(shape, np.nan)
-    rests, choked = np.zeros(shape, np.int64), np.zeros(shape, np.bool_)
+    choked = np.zeros(shape, np.bool_)
     for position in positions:
         at = position.string - 1, position.fret
-        if position.contact is not None:
-            contact[at] = position.contact
+        contact[at] = _pooled(places.get((position.string, position.fret), ()))
         if position.buzz_db is not None:
             level[at] = position.buzz_db
         if position.buzz == "choked":
             choked[at] = True
             contact[at] = 1.0
-            if position.cents is not None:
-                rests[at] = max(round((position.cents - offset_cents) / 100.0), 0)
-    return Evidence(contact=contact, level_db=level, rests=rests, choked=choked)
+    return Evidence(contact=contact, level_db=level, choked=choked)

@@ -139,7 +139,8 @@ def judge(
     positions = judge_positions(guitar, notes, bars=bars, offset_cents=offset_cents)
     by_place = {(p.string, p.fret): p for p in positions}
     setup = setup_of(guitar)
-    evidence = evidence_of(guitar, positions, offset_cents=offset_cents)
+    places = by_position(notes)
+    evidence = evidence_of(guitar, positions, places)
     explained = explain(setup, evidence, lowest=guitar.capo)
     findings: list[Finding] = [
         contact_finding(f, by_place, in_mm=setup.in_mm, rank=_rank(f.size_mm, setup))
@@ -147,7 +148,6 @@ def judge(
     ]
     findings.extend(_low_action(evidence, explained, by_place))
     findings.sort(key=lambda f: -len(f.notes) * f.confidence)
-    places = by_position(notes)
     spots = dead_spots(guitar, positions, places, decay_trends(guitar, places), bars=bars)
     findings.extend(dead_spot_finding(s, guitar, by_place) for s in spots)
     pitches = string_pitches(guitar, positions, setup, offset_cents=offset_cents)

@@ -39,7 +39,9 @@ def _matters(value: float, error: float, least: float) -> bool:
     return abs(value) >= least and abs(value) - _Z_90 * error >= _CLEAR_SHARE * least
 
 
-def _ids(strings: int, frets: Iterable[int], positions: Mapping[Place, Position]) -> tuple[int, ...]:
+def _ids(
+    strings: int, frets: Iterable[int], positions: Mapping[Place, Position]
+) -> tuple[int, ...]:
     return tuple(
         sorted({i for f in frets if (strings, f) in positions for i in positions[strings, f].notes})
     )
@@ -144,7 +146,11 @@ def pitch_findings(
     nuts, saddles, tunings = [], [], []
     for pitch in pitches:
         least = _NUT_SHARE * bars.pitch_cents
-        if capo == 0 and pitch.nut_cents > 0.0 and _matters(pitch.nut_cents, pitch.nut_error, least):
+        if (
+            capo == 0
+            and pitch.nut_cents > 0.0
+            and _matters(pitch.nut_cents, pitch.nut_error, least)
+        ):
             nuts.append(_nut(pitch, 1, positions, least))
         least = _SADDLE_SHARE * bars.pitch_cents
         if _matters(pitch.saddle_cents, pitch.saddle_error, least):

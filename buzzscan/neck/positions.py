@@ -150,7 +150,9 @@ def _reason(notes: Sequence[MeasuredNote], contacts: Sequence[float]) -> str:
         first = notes[0]
         return first.reason or first.note.reason or "no note of it could be judged"
     if not contacts:
-        return next((w[1] for n in counted for w in n.withheld if w[0] == "contact"), "no buzz measured")
+        return next(
+            (w[1] for n in counted for w in n.withheld if w[0] == "contact"), "no buzz measured"
+        )
     middle = combined_contact(contacts) or 0.0
     if max(contacts) - min(contacts) >= _DISAGREE and 0.1 < middle < 0.9:
         heard = " and ".join(f"{100 * c:.0f} %" for c in contacts)

@@ -1,0 +1,163 @@
+"""How likely what was heard is, for any heights of the frets under the strings.
+
+Conventions
+-----------
+A note strikes when the strength of its pluck exceeds a threshold that geometry gives
+(`buzzscan.neck.clearance`). Strength and threshold are natural logs; strength is unknown per
+string and summed over, and so is the place of the pluck, shared by all strings. A note
+strikes with probability Φ((strength − threshold)/slack); far above its threshold it chokes.
+
+Arrays run over (pluck places, strings, …, frets + 1).
+
+Limits
+------
+One strength per string and take; uneven picking is in the slack. Log likelihoods are tempered
+because neighbouring places share errors that the model does not know.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import logsumexp, ndtr
+
+from buzzscan.neck.clearance import Setup, clearances, envelope
+from buzzscan.neck.evidence import Evidence
+
+__all__ = ["StrikeModel", "strike_model"]
+
+FloatArray = npt.NDArray[np.float64]
+
+PLUCK_SHARES = (0.12, 0.2, 0.32, 0.5)
+"""Pluck place as a share of the open string, from beside the bridge to over the neck. The last
+also stands for a string let go from the board's side, whose near end swings least."""
+_LOG_SHARE = np.log(np.array([0.2, 0.4, 0.25, 0.15]))
+_SLACK = 0.2
+"""Standard deviation of ln(strength/threshold): picking uneven by 1–2 dB, frets by a hair."""
+_FALSE_ALARM, _MISS = 0.012, 0.06
+"""Contact heard where there is none, and missed where there is (per place, both passes)."""
+_SURE = 0.985
+_CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 2.2, 0.5, 0.85
+"""ln(strength/threshold) about which a note chokes: the gap is then a tenth of the swing."""
+_TEMPER = 0.8
+_LEAST_GAP_MM = 0.01
+_STRENGTHS = np.arange(-1.6, 1.41, 0.2)
+_STRENGTH_MIDDLE, _STRENGTH_SPREAD = -0.4, 0.5
+"""Prior of ln strength over ln(middle threshold of the level neck): a hard player comes close."""
+_STEP, _LOWEST, _HIGHEST = 0.04, -4.0, 2.4
+"""Grid of thresholds, relative to the string's middle one."""
+
+
+@dataclass(frozen=True, slots=True)
+class StrikeModel:
+    """Likelihood of the evidence for any heights.
+
+    Parameters
+    ----------
+    setup
+        Heights of the level neck.
+    swing
+        Envelope per pluck place, shape (places, frets + 1, frets + 1).
+    middle
+        Middle threshold of each string on the level neck, shape (places, strings).
+    table
+        ln likelihood of each place over thresholds and strengths, shape
+        (strings, frets + 1, thresholds, strengths).
+    strength_prior
+        ln prior of the strengths.
+    """
+
+    setup: Setup
+    swing: FloatArray
+    middle: FloatArray
+    table: FloatArray
+    strength_prior: FloatArray
+
+    def thresholds(self, heights: FloatArray) -> FloatArray:
+        """Return ln thresholds for heights (strings, …, frets + 1), pluck places first."""
+        return _thresholds(self.setup, self.swing, heights)
+
+    def log_likelihood(self, heights: FloatArray) -> FloatArray:
+        """Return ln P(evidence, strength) for heights: (places, strings, …, strengths)."""
+        extra = (1,) * (heights.ndim - 2)
+        middle = self.middle.reshape(self.middle.shape + extra + (1,))
+        relative = np.clip(self.thresholds(heights) - middle, _LOWEST, _HIGHEST)
+        index = np.rint((relative - _LOWEST) / _STEP).astype(np.intp)
+        strings = np.arange(heights.shape[0]).reshape((1, -1, *extra))
+        out: FloatArray = np.zeros((*index.shape[:-1], _STRENGTHS.size))
+        for fret in range(heights.shape[-1]):
+            out += self.table[strings, fret, index[..., fret]]
+        return _TEMPER * out + self.strength_prior
+
+    def log_evidence(self, heights: FloatArray) -> FloatArray:
+        """Return ln P(evidence) for heights, strengths summed over: (places, strings, …)."""
+        ll = self.log_likelihood(heights)
+        top = ll.max(axis=-1)
+        return np.asarray(top + np.log(np.exp(ll - top[..., None]).sum(axis=-1)), np.float64)
+
+    def striking(self, heights: FloatArray, *, given: FloatArray) -> FloatArray:
+        """Return P(contact) per string and fret for heights (strings, frets + 1).
+
+        Strength and pluck place are weighed as the evidence has them for the heights `given`.
+        """
+        ll = self.log_likelihood(given)
+        place = _LOG_SHARE + self.log_evidence(given).sum(axis=1)
+        weight = np.exp(ll - logsumexp(ll, axis=-1, keepdims=True))
+        weight *= np.exp(place - logsumexp(place))[:, None, None]
+        relative = self.thresholds(heights) - self.middle[:, :, None]
+        strike = ndtr((_STRENGTHS[:, None] - relative[:, :, None, :]) / _SLACK)
+        return np.asarray(np.einsum("dsg,dsgf->sf", weight, strike), np.float64)
+
+    @staticmethod
+    def over_places(log_evidence: FloatArray) -> FloatArray:
+        """Return ln P summed over the pluck places (first axis)."""
+        share = _LOG_SHARE.reshape((-1,) + (1,) * (log_evidence.ndim - 1))
+        return np.asarray(logsumexp(log_evidence + share, axis=0), np.float64)
+
+
+def _thresholds(setup: Setup, swing: FloatArray, heights: FloatArray) -> FloatArray:
+    saddle = setup.saddle_mm.reshape((-1,) + (1,) * (heights.ndim - 2))
+    gaps = clearances(
+        heights,
+        np.broadcast_to(saddle, heights.shape[:-1]),
+        places_mm=setup.places_mm,
+        scale_mm=setup.scale_mm,
+    )
+    gaps = np.maximum(gaps, _LEAST_GAP_MM)
+    with np.errstate(divide="ignore"):
+        inverse = np.where(swing > 0.0, 1.0 / swing, np.inf)
+    least = np.stack([(gaps * place).min(axis=-1) for place in inverse])
+    return np.log(least)
+
+
+def _table(evidence: Evidence) -> FloatArray:
+    """Return ln P(heard at a place | threshold, strength) for every place."""
+    grid = np.arange(_LOWEST, _HIGHEST + _STEP, _STEP)
+    over = _STRENGTHS[None, :] - grid[:, None]
+    strike = _FALSE_ALARM + (1.0 - _FALSE_ALARM - _MISS) * ndtr(over / _SLACK)
+    choke = _CHOKE_HEARD * ndtr((over - _CHOKE_AT) / _CHOKE_SLACK)
+    q = np.clip(evidence.contact, 1.0 - _SURE, _SURE)[..., None, None]
+    heard = (q * strike + (1.0 - q) * (1.0 - strike)) * (1.0 - choke)
+    heard = np.where(evidence.choked[..., None, None], choke + _FALSE_ALARM, heard)
+    return np.asarray(np.where(np.isnan(q), 0.0, np.log(heard)), np.float64)
+
+
+def strike_model(setup: Setup, evidence: Evidence, *, lowest: int) -> StrikeModel:
+    """Return the model for one neck; `lowest` is the lowest fret that sounds."""
+    swing = np.stack(
+        [
+            envelope(setup.places_mm, scale_mm=setup.scale_mm, pluck_mm=share * setup.scale_mm)
+            for share in PLUCK_SHARES
+        ]
+    )
+    level = _thresholds(setup, swing, setup.heights_mm)
+    log_prior = -0.5 * ((_STRENGTHS - _STRENGTH_MIDDLE) / _STRENGTH_SPREAD) ** 2
+    return StrikeModel(
+        setup=setup,
+        swing=swing,
+        middle=np.median(level[..., lowest:-1], axis=-1),
+        table=_table(evidence),
+        strength_prior=log_prior - logsumexp(log_prior),
+    )
