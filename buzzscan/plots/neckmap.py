@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from buzzscan.plots.tones import INK, RULE, Layer, Tone
+from buzzscan.plots.tones import INK, RULE, Tone
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -61,7 +61,7 @@ class MapLayer:
     Parameters
     ----------
     key
-        Which layer.
+        Which layer; unique within a page.
     title, caption
         Name, and what the number in the cells is.
     tones
@@ -76,7 +76,7 @@ class MapLayer:
         Count of faulty strings per fret (empty where none), and what it counts.
     """
 
-    key: Layer
+    key: str
     title: str
     caption: str
     tones: tuple[Tone, ...]

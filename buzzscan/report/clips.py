@@ -29,7 +29,7 @@ from buzzscan.report import words
 from buzzscan.report.sound import at_clip_rate, mp3_uri
 from buzzscan.scanning import Scan
 
-__all__ = ["LEAD_S", "Clip", "ClipSet", "clips_of", "note_of"]
+__all__ = ["LEAD_S", "Clip", "ClipSet", "clips_of", "note_of", "span_of"]
 
 Samples = npt.NDArray[np.float32]
 
@@ -137,7 +137,13 @@ class _Take:
         return self.samples.size / self.rate_hz
 
 
-def clips_of(scan: Scan, positions: Iterable[Position]) -> ClipSet:
+def span_of(scan: Scan) -> float:
+    """Return the width in seconds of an axis of time that holds every clip of a scan."""
+    longest = max((n.note.end_s - n.note.onset_s for n in scan.notes), default=LONGEST_S)
+    return next((span for span, _ in _SPANS_S if longest + LEAD_S <= span), LONGEST_S)
+
+
+def clips_of(scan: Scan, positions: Iterable[Position], *, span_s: float | None = None) -> ClipSet:
     """Return a clip for each position that has a note.
 
     Parameters
@@ -146,6 +152,8 @@ def clips_of(scan: Scan, positions: Iterable[Position]) -> ClipSet:
         Where the notes and recordings are.
     positions
         Positions to show.
+    span_s
+        Width of the axis of time; that of the scan if None.
     """
     by_id = {n.note.id: n for n in scan.notes}
     chosen = ((f"{p.string}-{p.fret}", note_of(p, by_id)) for p in positions)
@@ -155,8 +163,7 @@ def clips_of(scan: Scan, positions: Iterable[Position]) -> ClipSet:
     )
     takes = [take for key, note in order if (take := _take(scan, key, note)) is not None]
     peak = max((float(np.abs(take.samples).max()) for take in takes), default=0.0) or 1.0
-    longest = max((take.length_s for take in takes), default=LONGEST_S)
-    span_s, step_s = next((s for s in _SPANS_S if longest <= s[0]), _SPANS_S[-1])
+    span_s = span_of(scan) if span_s is None else span_s
     with ThreadPoolExecutor(max_workers=2) as pool:
         gain = np.float32(_PEAK / peak)
         sounds = list(pool.map(lambda take: mp3_uri(take.samples * gain, take.rate_hz), takes))
@@ -164,12 +171,16 @@ def clips_of(scan: Scan, positions: Iterable[Position]) -> ClipSet:
         take.key: _drawn(scan, take, sound=sound, peak=peak, span_s=span_s)
         for take, sound in zip(takes, sounds, strict=True)
     }
+    return ClipSet(by_key=clips, span_s=span_s, ticks=_ticks(span_s))
+
+
+def _ticks(span_s: float) -> tuple[tuple[float, str], ...]:
+    step_s = dict(_SPANS_S)[span_s]
     n_ticks = int((span_s - LEAD_S) / step_s) + 1
-    ticks = tuple(
+    return tuple(
         ((LEAD_S + i * step_s) / span_s, f"{i * step_s:g}" + (" s" if i == n_ticks - 1 else ""))
         for i in range(n_ticks)
     )
-    return ClipSet(by_key=clips, span_s=span_s, ticks=ticks)
 
 
 def _take(scan: Scan, key: str, measured: MeasuredNote) -> _Take | None:

@@ -158,6 +158,7 @@ def _position_data(view: ReportView, clips: ClipSet, key: str) -> dict[str, Any]
         "numbers": position.numbers,
         "reason": position.reason,
         "neighbour": position.neighbour,
+        "alone": "none on this string or fret",
         "clip": {
             "label": clip.label,
             "sound": clip.sound,

@@ -61,7 +61,7 @@
     const position = data[key];
     if (!position) return;
     picked = key;
-    const clean = position.neighbour ? data[position.neighbour] : null;
+    const clean = position.against || data[position.neighbour] || null;
     for (const cell of cells) {
       const here = cell.dataset.key === key;
       cell.tabIndex = here ? 0 : -1;
@@ -71,7 +71,7 @@
     }
     setText("closer-title", position.title);
     setText("note-name", position.title);
-    setText("clean-name", clean ? clean.title : "none on this string or fret");
+    setText("clean-name", clean ? clean.title : position.alone);
     showVerdicts(position);
     showNumbers(position, clean);
     showClip("note", position);
