@@ -43,6 +43,18 @@ def test_findings_are_sorted_into_work_and_what_stays(neck_scan: Scan) -> None:
     assert "3\u00a0notes touch a fret lightly" in customer.accepted
 
 
+def test_findings_of_a_kind_are_told_once(neck_scan: Scan) -> None:
+    dead = neck_scan.findings[1]
+    findings = (*neck_scan.findings, replace(dead, strings=(4,), frets=(19,)))
+    scan = replace(neck_scan, findings=findings)
+    customer = customer_view_of(scan, view_of(scan))
+    assert [f.title for f in customer.stays] == ["Dead spots"]
+    assert customer.stays[0].places == (
+        "Fret\u00a014, string\u00a03",
+        "Fret\u00a019, string\u00a04",
+    )
+
+
 def test_summary_counts_every_played_note_once(neck_scan: Scan) -> None:
     customer = customer_view_of(neck_scan, view_of(neck_scan))
     counts = [int(n) for n in re.findall(r"\d+", customer.summary[1])]
@@ -92,7 +104,6 @@ def test_many_findings_still_fit_one_page(neck_scan: Scan) -> None:
     findings = tuple(
         replace(neck_scan.findings[0], kind=kind, summary="x" * 400)
         for kind in get_args(FindingKind)
-        for _ in range(2)
     )
     scan = replace(neck_scan, findings=findings)
     text = pdf_text(customer_pdf(customer_view_of(scan, view_of(scan)), NO_CLIPS))

@@ -67,6 +67,7 @@ def test_findings_keep_their_order_and_words(neck_scan: Scan) -> None:
     assert second.height == "", "no height where it cannot be told"
     assert first.keys[0] in {"4-9", "5-9", "6-9"}, "the strongest contact is shown first"
     assert len(first.keys) == 9
+    assert first.evidence == "frets\u00a07–9, strings\u00a04–6"
     assert view.first_key == first.keys[0]
 
 

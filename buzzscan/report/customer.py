@@ -49,15 +49,20 @@ class Pair:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CustomerFinding:
-    """One finding in plain words."""
+    """All findings of one kind, in plain words."""
 
     role: Role
     title: str
-    where: str
+    places: tuple[str, ...]
     why: str
     remedy: str
     size: str
     pair: Pair | None
+
+    @property
+    def where(self) -> str:
+        """All places on one line."""
+        return "; ".join(self.places)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,8 +96,10 @@ _HEARD = {
 
 def customer_view_of(scan: Scan, view: ReportView) -> CustomerView:
     """Return what the customer's page says about a scan."""
-    pairs = zip(scan.findings, view.findings, strict=True)
-    findings = [_finding(finding, seen, view) for finding, seen in pairs]
+    kinds: dict[str, list[tuple[Finding, FindingView]]] = {}
+    for pair in zip(scan.findings, view.findings, strict=True):
+        kinds.setdefault(pair[0].kind, []).append(pair)
+    findings = [_finding(found, view) for found in kinds.values()]
     by_role: dict[Role, list[CustomerFinding]] = {"work": [], "stays": [], "recording": []}
     for finding in findings:
         by_role[finding.role].append(finding)
@@ -112,24 +119,38 @@ def customer_view_of(scan: Scan, view: ReportView) -> CustomerView:
     )
 
 
-def _finding(finding: Finding, seen: FindingView, view: ReportView) -> CustomerFinding:
-    plain = PLAIN[finding.kind]
-    size = ""
-    if finding.height_mm is not None:
-        size = f"By our estimate it is off by about {words.quantity(finding.height_mm, 2, 'mm')}"
-        if finding.height_low_mm is not None and finding.height_high_mm is not None:
-            low = words.number(finding.height_low_mm, 2)
-            size += f", somewhere from {low} to {words.quantity(finding.height_high_mm, 2, 'mm')}"
-        # Common knowledge, no source: office paper of 80 g/m² is about 0.1 mm thick.
-        size += "; a sheet of office paper is about 0.1\u00a0mm thick."
+def _finding(found: list[tuple[Finding, FindingView]], view: ReportView) -> CustomerFinding:
+    """Return all findings of one kind as one."""
+    plain = PLAIN[found[0][0].kind]
+    pairs = (_pair(seen.keys, view) for _, seen in found)
     return CustomerFinding(
         role=plain.role,
-        title=plain.title,
-        where=seen.where[0].upper() + seen.where[1:],
+        title=plain.title if len(found) == 1 else plain.several,
+        places=tuple(seen.where[0].upper() + seen.where[1:] for _, seen in found),
         why=plain.why,
         remedy=plain.remedy,
-        size=size,
-        pair=_pair(seen.keys, view),
+        size=_size(found),
+        pair=next((pair for pair in pairs if pair is not None), None),
+    )
+
+
+def _size(found: list[tuple[Finding, FindingView]]) -> str:
+    """Return how far frets or slots are off, as a sentence, or nothing."""
+    said = []
+    for finding, seen in found:
+        if finding.height_mm is None:
+            continue
+        text = f"about {words.quantity(finding.height_mm, 2, 'mm')}"
+        if finding.height_low_mm is not None and finding.height_high_mm is not None:
+            low = words.number(finding.height_low_mm, 2)
+            text += f" ({low} to {words.quantity(finding.height_high_mm, 2, 'mm')})"
+        said.append(text if len(found) == 1 else f"{seen.where}: {text}")
+    if not said:
+        return ""
+    # Common knowledge, no source: office paper of 80 g/m² is about 0.1 mm thick.
+    return (
+        f"By our estimate it is off by {'; '.join(said)}; a sheet of office paper is about "
+        "0.1\u00a0mm thick."
     )
 
 
@@ -157,8 +178,9 @@ def _told(position: Position) -> str:
 def _summary(scan: Scan, findings: list[CustomerFinding]) -> tuple[str, ...]:
     told = Counter(_told(p) for p in scan.positions)
     played = sum(told.values()) - told["unplayed"]
-    parts = [f"{told['clean']} ring clean"]
+    parts = []
     for key, singular, plural in (
+        ("clean", "rings clean", "ring clean"),
         ("slight", "touches a fret lightly", "touch a fret lightly"),
         ("buzz", "buzzes", "buzz"),
         ("choked", "stops short", "stop short"),
@@ -177,7 +199,7 @@ def _summary(scan: Scan, findings: list[CustomerFinding]) -> tuple[str, ...]:
     ]
     work = [f for f in findings if f.role == "work"]
     if work:
-        named = [f"{f.title.lower()} ({f.where[0].lower()}{f.where[1:]})" for f in work]
+        named = [f"{f.title[0].lower()}{f.title[1:]} ({f.where.lower()})" for f in work]
         lines.append(f"The likely cause: {words.joined(named)}.")
     elif not told["buzz"] and not told["choked"]:
         lines.append("We found nothing on the frets that needs work.")

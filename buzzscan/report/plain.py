@@ -30,8 +30,8 @@ class PlainFinding:
     ----------
     role
         Where it belongs on the page.
-    title
-        What it is.
+    title, several
+        What it is; what several are.
     why
         What happens and why it is heard.
     remedy
@@ -40,6 +40,7 @@ class PlainFinding:
 
     role: Role
     title: str
+    several: str
     why: str
     remedy: str
 
@@ -48,6 +49,7 @@ PLAIN: dict[FindingKind, PlainFinding] = {
     "high fret": PlainFinding(
         role="work",
         title="A fret that stands too high",
+        several="Frets that stand too high",
         why=(
             "It stands a little above its neighbours. When you play the frets just below it, "
             "the swinging string strikes it: that is the buzz. Played at this fret or above it, "
@@ -61,6 +63,7 @@ PLAIN: dict[FindingKind, PlainFinding] = {
     "low fret": PlainFinding(
         role="work",
         title="A fret that sits too low",
+        several="Frets that sit too low",
         why=(
             "When you press the string at this fret, it lies so low that it also touches the "
             "next one. Only the notes played at this fret are spoiled."
@@ -73,6 +76,7 @@ PLAIN: dict[FindingKind, PlainFinding] = {
     "low nut slot": PlainFinding(
         role="work",
         title="A slot in the nut that is too deep",
+        several="Slots in the nut that are too deep",
         why=(
             "The nut is the slotted bar at the head end of the strings. Here the open string "
             "lies so low in its slot that it strikes the first fret."
@@ -82,6 +86,7 @@ PLAIN: dict[FindingKind, PlainFinding] = {
     "high nut slot": PlainFinding(
         role="work",
         title="A slot in the nut that is too shallow",
+        several="Slots in the nut that are too shallow",
         why=(
             "The nut is the slotted bar at the head end of the strings. Here the string lies "
             "high, so pressing it down at the first frets stretches it and the note goes sharp."
@@ -91,6 +96,7 @@ PLAIN: dict[FindingKind, PlainFinding] = {
     "neck too straight": PlainFinding(
         role="work",
         title="A neck that is too straight",
+        several="A neck that is too straight",
         why=(
             "Strings swing widest near their middle, so a neck is given a very slight forward "
             "bow, called relief. Here it is missing, and the strings strike the first frets."
@@ -102,6 +108,7 @@ PLAIN: dict[FindingKind, PlainFinding] = {
     "rising fret end": PlainFinding(
         role="work",
         title="Frets that rise towards the body",
+        several="Frets that rise towards the body",
         why=(
             "The last frets, over the body, climb towards the strings, so notes high on the "
             "neck strike the frets ahead of them."
@@ -111,6 +118,7 @@ PLAIN: dict[FindingKind, PlainFinding] = {
     "low action": PlainFinding(
         role="work",
         title="Strings that are set very low",
+        several="Strings that are set very low",
         why=(
             "The action is the height of the strings over the frets. It is so low here that "
             "strings touch frets over a good part of the neck when played hard."
@@ -123,6 +131,7 @@ PLAIN: dict[FindingKind, PlainFinding] = {
     "dead spot": PlainFinding(
         role="stays",
         title="A dead spot",
+        several="Dead spots",
         why=(
             "The neck itself swings along at this one pitch and takes the string's energy, so "
             "the note dies sooner than its neighbours. No fret is struck."
@@ -135,6 +144,7 @@ PLAIN: dict[FindingKind, PlainFinding] = {
     "saddle": PlainFinding(
         role="work",
         title="A string that plays out of tune up the neck",
+        several="Strings that play out of tune up the neck",
         why=(
             "The saddle is the piece the string crosses at the bridge. It sits a little too near "
             "or too far, so notes up the neck drift off although the open string is in tune."
@@ -144,12 +154,14 @@ PLAIN: dict[FindingKind, PlainFinding] = {
     "tuning": PlainFinding(
         role="recording",
         title="A string that was not in tune",
+        several="Strings that were not in tune",
         why="The whole string was off its pitch while we recorded.",
         remedy="It is tuned, and its pitch judged again.",
     ),
     "retake": PlainFinding(
         role="recording",
         title="Notes that we need to record again",
+        several="Notes that we need to record again",
         why="Some notes could not be heard well enough to judge.",
         remedy="We play and record them again.",
     ),

@@ -181,22 +181,21 @@ def _finding_view(finding: Finding, scan: Scan) -> FindingView:
         height=height,
         summary=finding.summary,
         next_step=finding.next_step,
-        keys=tuple(key_of(*where) for where in ordered),
+        keys=tuple(key_of(*where) for where in ordered if where in by_place),
         evidence=_evidence(sorted(places)),
         strings=finding.strings,
     )
 
 
 def _evidence(places: list[tuple[int, int]]) -> str:
-    by_string: dict[int, list[int]] = {}
+    """Return where a finding was heard, strings with the same frets together."""
+    frets_of: dict[int, list[int]] = {}
     for string, fret in places:
-        by_string.setdefault(string, []).append(fret)
-    return "; ".join(
-        f"string {string}: " + ("open" if frets == [0] else f"frets {words.ranges(frets)}")
-        if len(frets) > 1 or frets == [0]
-        else f"string {string}: fret {frets[0]}"
-        for string, frets in sorted(by_string.items())
-    )
+        frets_of.setdefault(string, []).append(fret)
+    strings_of: dict[tuple[int, ...], list[int]] = {}
+    for string, frets in sorted(frets_of.items()):
+        strings_of.setdefault(tuple(sorted(frets)), []).append(string)
+    return "; ".join(words.place(strings, frets) for frets, strings in strings_of.items())
 
 
 def _headline(findings: tuple[FindingView, ...], scan: Scan) -> str:
