@@ -18,11 +18,9 @@ by the last bit.
 from __future__ import annotations
 
 import sys
-import tomllib
-from dataclasses import replace
 from pathlib import Path
 
-from buzzscan.guitar import Guitar
+from buzzscan.guitar import Guitar, load_guitar
 from buzzscan.simulate.chain import Chain
 from buzzscan.simulate.files import write_take
 from buzzscan.simulate.instrument import Fault, Resonance, SimGuitar
@@ -66,9 +64,7 @@ def demo_take(guitar: Guitar, *, dressed: bool, performance: Performance = PERFO
 
 def main(folder: Path = Path("recordings")) -> None:
     """Write both takes into a folder that holds guitar.toml."""
-    table = tomllib.loads((folder / "guitar.toml").read_text(encoding="utf-8"))
-    lists = {k: tuple(v) if isinstance(v, list) else v for k, v in table.items()}
-    guitar = replace(Guitar(), **lists)
+    guitar = load_guitar(folder / "guitar.toml")
     for name, dressed in (("before", False), ("after", True)):
         paths = write_take(demo_take(guitar, dressed=dressed), folder / f"{name}.flac")
         print(f"{name}: {', '.join(map(str, paths))}", file=sys.stderr)  # noqa: T201

@@ -70,8 +70,8 @@ class Faults:
 
     faults: tuple[Fault, ...] = ()
     resonances: tuple[Resonance, ...] = ()
-    performance: Performance = Performance()
-    chain: Chain = Chain()
+    performance: Performance = dataclasses.field(default_factory=Performance)
+    chain: Chain = dataclasses.field(default_factory=Chain)
     seed: int | None = None
 
 

@@ -21,7 +21,12 @@ import numpy.typing as npt
 from buzzscan.errors import GuitarError
 from buzzscan.guitar import Guitar
 from buzzscan.simulate.geometry import StringLine, string_line
-from buzzscan.simulate.strings import StringSpec, string_from_gauge, string_from_pitch
+from buzzscan.simulate.strings import (
+    StringSpec,
+    fretting_stretch_cents,
+    string_from_gauge,
+    string_from_pitch,
+)
 
 __all__ = ["Fault", "FaultKind", "Resonance", "SimGuitar"]
 
@@ -31,6 +36,8 @@ GUITAR_SCALE_MM = 647.7
 BASS_SCALE_MM = 863.6
 BASS_MIDI = 38.0
 """Lowest open string below which an instrument is taken for a bass (D2: below a drop-D guitar)."""
+
+OCTAVE_FRET = 12
 
 TYPICAL_ACTION_MM = (2.0, 1.6)
 """Action at the 12th, thickest and thinnest string (common practice, no source)."""
@@ -112,6 +119,8 @@ class SimGuitar:
         Decay rate that the ends (bridge, fret and finger) add, in 1/s.
     contact_damping
         Damper of a strike in N·s/m; a string's own wave impedance is 0.1 to 1.
+    compensated
+        Whether each saddle is set so that fret 12 is in tune.
     """
 
     guitar: Guitar
@@ -127,6 +136,7 @@ class SimGuitar:
     string_loss: float = 1.0
     end_loss_per_s: float = 0.35
     contact_damping: float = 0.04
+    compensated: bool = True
     _lines: dict[int, StringLine] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
@@ -224,9 +234,38 @@ class SimGuitar:
         return self._lines[string]
 
     def length_mm(self, string: int, fret: int) -> float:
-        """Return the vibrating length of a position, saddle fault included."""
+        """Return the vibrating length of a position: compensated, saddle fault included."""
         line = self.line(string)
-        return line.scale_mm + self._for_string("saddle", string) - line.x_mm[fret]
+        saddle = self._compensation_mm(string) + self._for_string("saddle", string)
+        return line.scale_mm + saddle - line.x_mm[fret]
+
+    def fretting_cents(self, string: int, fret: int) -> float:
+        """Return how sharp pressing the string down to a fret makes it."""
+        if fret == 0:
+            return 0.0
+        line = self.line(string)
+        slope = (line.saddle_mm - line.nut_mm) / line.scale_mm
+        drop = line.nut_mm + slope * line.x_mm[fret] - line.fret_mm[fret]
+        return fretting_stretch_cents(
+            self.strings[-string],
+            drop_mm=max(drop, 0.0),
+            at_mm=line.x_mm[fret],
+            scale_mm=line.scale_mm,
+        )
+
+    def _compensation_mm(self, string: int) -> float:
+        """Return how far back the saddle sits so that fret 12 is in tune with the open string.
+
+        Pressing and stiffness sharpen the 12th by e cents; c mm of saddle flatten it by
+        1200/ln 2 · c/L (first order).
+        """
+        if not self.compensated or self.guitar.frets < OCTAVE_FRET:
+            return 0.0
+        spec = self.strings[-string]
+        open_b = spec.inharmonicity(self.scale_mm / 1e3)
+        stiff = 600.0 * float(np.log2((1.0 + 4.0 * open_b) / (1.0 + open_b)))
+        sharp = stiff + self.fretting_cents(string, OCTAVE_FRET)
+        return sharp * self.scale_mm * float(np.log(2.0)) / 1200.0
 
     def open_cents(self, string: int) -> float:
         """Return how far the open string is tuned off its nominal pitch."""

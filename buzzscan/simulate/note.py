@@ -20,7 +20,7 @@ import numpy.typing as npt
 
 from buzzscan.simulate.instrument import SimGuitar
 from buzzscan.simulate.performance import Event
-from buzzscan.simulate.strings import fretting_stretch_cents, glide_cents, valette_q
+from buzzscan.simulate.strings import glide_cents, valette_q
 
 __all__ = ["NoteSound", "sound_note"]
 
@@ -92,26 +92,16 @@ class _Modes:
 
 def _modes(guitar: SimGuitar, event: Event, sounding: int) -> _Modes:
     spec = guitar.strings[-event.string]
-    line = guitar.line(event.string)
     length = guitar.length_mm(event.string, sounding) / 1e3
-    scale = guitar.scale_mm / 1e3
     open_hz = guitar.guitar.pitch_hz(event.string, 0)
-    cents = guitar.open_cents(event.string)
-    if event.fret > 0:
-        # pressed from the open string's line down to the fret
-        open_height = line.nut_mm + (line.saddle_mm - line.nut_mm) * (
-            line.x_mm[event.fret] / line.scale_mm
-        )
-        drop = max(open_height - line.fret_mm[event.fret], 0.0)
-        cents += fretting_stretch_cents(
-            spec, drop_mm=drop, at_mm=line.x_mm[event.fret], scale_mm=line.scale_mm
-        )
+    cents = guitar.open_cents(event.string) + guitar.fretting_cents(event.string, event.fret)
     b = spec.inharmonicity(length)
-    first = open_hz * 2.0 ** (cents / 1200.0) * scale / length
-    top = int(TOP_HZ / first) + 1
+    # the tuner reads the open string's first partial, so its stiffness is tuned away there
+    open_length = guitar.length_mm(event.string, 0) / 1e3
+    open_f0 = open_hz / np.sqrt(1.0 + spec.inharmonicity(open_length))
+    f0 = open_f0 * 2.0 ** (cents / 1200.0) * open_length / length
+    top = int(TOP_HZ / f0) + 1
     n = np.arange(1, top + 1, dtype=np.float64)
-    # the tuner reads the open string's first partial: its stiffness is tuned away
-    f0 = first / np.sqrt(1.0 + spec.inharmonicity(scale))
     f = n * f0 * np.sqrt(1.0 + b * n**2)
     keep = f < TOP_HZ
     n, f = n[keep], f[keep]

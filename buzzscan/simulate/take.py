@@ -51,8 +51,11 @@ class TrueNote:
     contact, strikes, contact_until_s
         Whether it strikes frets after the attack, how often, and until when.
     buzz_db
-        Energy that contact adds in 0.7–8 kHz, 50–600 ms after the onset (the same note without
-        contact is the reference), over the note's whole energy; None where it adds nothing.
+        Energy of the difference that contact makes in 0.7–8 kHz, 50–600 ms after the onset
+        (against the same note without contact), over the note's whole energy.
+    added_db
+        How much more energy there is in that band and time than without contact, over the
+        same; None where contact takes more energy from the band than it brings.
     marks
         Mistakes of the player.
     """
@@ -70,6 +73,7 @@ class TrueNote:
     strikes: int
     contact_until_s: float
     buzz_db: float | None
+    added_db: float | None
     marks: tuple[str, ...]
 
     def as_mapping(self) -> dict[str, object]:
@@ -105,20 +109,24 @@ def _stopped(signal: Array, duration_s: float, fs: int) -> Array:
     return out
 
 
-def _buzz_db(chain: Chain, sound: NoteSound, event: Event, *, seed: int) -> float | None:
-    if not sound.contact:
-        return None
+def _buzz_levels(
+    chain: Chain, sound: NoteSound, event: Event, *, seed: int
+) -> tuple[float | None, float | None]:
+    """Return the level of what contact changed, and of what it added, re the whole note."""
     fs = chain.sample_rate_hz
     stop = int(event.duration_s * fs)
     low, high = int(BUZZ_WINDOW_S[0] * fs), min(int(BUZZ_WINDOW_S[1] * fs), stop)
-    if high - low < MIN_WINDOW_SAMPLES:
-        return None
+    if not sound.contact or high - low < MIN_WINDOW_SAMPLES:
+        return None, None
     heard = colour(chain, sound.signal, seed=seed)[:stop]
     without = colour(chain, sound.free, seed=seed)[:stop]
+    whole = float(np.sum(heard**2))
+    changed = _band_energy((heard - without)[low:high], fs)
     added = _band_energy(heard[low:high], fs) - _band_energy(without[low:high], fs)
-    if added <= 0.0:
-        return None
-    return float(10.0 * np.log10(added / float(np.sum(heard**2))))
+    return (
+        float(10.0 * np.log10(changed / whole)) if changed > 0.0 else None,
+        float(10.0 * np.log10(added / whole)) if added > 0.0 else None,
+    )
 
 
 def _band_energy(x: Array, fs: int) -> float:
@@ -185,6 +193,7 @@ def simulate_take(
 
 
 def _true_note(chain: Chain, event: Event, sound: NoteSound, *, seed: int) -> TrueNote:
+    buzz_db, added_db = _buzz_levels(chain, sound, event, seed=seed)
     return TrueNote(
         onset_s=round(event.onset_s * chain.sample_rate_hz) / chain.sample_rate_hz,
         end_s=event.onset_s + event.duration_s,
@@ -198,6 +207,7 @@ def _true_note(chain: Chain, event: Event, sound: NoteSound, *, seed: int) -> Tr
         contact=sound.contact,
         strikes=sound.strikes,
         contact_until_s=sound.contact_until_s,
-        buzz_db=_buzz_db(chain, sound, event, seed=seed),
+        buzz_db=buzz_db,
+        added_db=added_db,
         marks=event.marks,
     )
