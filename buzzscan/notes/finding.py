@@ -19,12 +19,13 @@ import numpy.typing as npt
 
 from buzzscan.errors import AnalysisError
 from buzzscan.guitar import Guitar
-from buzzscan.notes.evidence import learn, place_evidence, unknown_strings
+from buzzscan.notes.evidence import place_evidence
 from buzzscan.notes.hearing import Heard, listen
 from buzzscan.notes.moves import STYLES, States, move_costs, start_costs, states_of
 from buzzscan.notes.note import FoundNotes, Note
 from buzzscan.notes.path import Path, best_path
 from buzzscan.notes.proof import note_odds, weeded
+from buzzscan.notes.strings import assumed_strings, learnt_strings, string_costs
 from buzzscan.recording import Recording
 
 __all__ = ["find_notes"]
@@ -98,22 +99,23 @@ def _place(heard: Heard, guitar: Guitar) -> _Placed:
     states = states_of(guitar)
     odds = note_odds(heard)
     take, skip = _ODDS_NATS * (1.0 - odds), _ODDS_NATS * odds
-    start = start_costs(states)
     best: Path | None = None
+    least = np.inf
     offset = _offset_cents(heard, odds, guitar)
+    assumed = assumed_strings(guitar, offset)
     for style in STYLES:
-        moves = move_costs(states, style)
-        strings = unknown_strings(guitar, offset)
-        path = None
+        moves, start = move_costs(states, style), start_costs(states, style)
+        strings = assumed
         for _ in range(_ROUNDS):
             evidence = place_evidence(heard, states, strings, guitar.a4_hz)
             path = best_path(evidence, take, skip, start, moves, states)
-            s = path.states
-            strings = learn(
-                heard, guitar, path.rows, states.string[s], states.fret[s], states.pitch[s], offset
+            at = path.states
+            strings = learnt_strings(
+                heard, guitar, path.rows, states.string[at], states.fret[at], offset_cents=offset
             )
-        if path is not None and (best is None or path.cost < best.cost):
-            best = path
+            cost = path.cost + string_costs(strings, assumed, states.string[at])
+        if cost < least:
+            best, least = path, cost
     if best is None:
         raise AnalysisError("no way of playing to compare with")
     return _Placed(path=best, states=states)

@@ -81,10 +81,13 @@ def states_of(guitar: Guitar) -> States:
     )
 
 
-def start_costs(states: States) -> FloatArray:
+def start_costs(states: States, style: Style) -> FloatArray:
     """Return what it costs to begin a run at each state."""
     low = states.fret <= states.lowest + 1
     up = states.direction > 0
+    outer = (states.string == states.string.max()) | (states.string == states.string.min())
+    if style != "along":
+        return np.where(low, 0.0, 1.0) + np.where(outer, 0.0, 2.0) + np.where(up, 0.0, 1.0)
     high = states.fret >= min(states.top, states.lowest + 12)
     return np.where(up & low, 0.0, np.where(up, 4.0, np.where(high, 3.0, 6.0)))
 

@@ -23,9 +23,10 @@ __all__ = ["N_STRONG", "PartialFit", "fit_partials"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_STAGES = (4, 8, 14, 22)
+_STAGES = (3, 5, 7, 10, 14, 22)
 """Partials used in turn: each fit tells where the next partials must be looked for."""
-_START_B = 1e-4
+_START_BS = (6e-5, 1e-3)
+"""Inharmonicities to start from: low on the neck, and high up a thick string."""
 N_STRONG = 6
 """Partials that are followed across the onset."""
 _STRONG_TOP_HZ = 4500.0
@@ -79,23 +80,14 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
     starts_hz
         Pitch to start from, within 30 cents, in Hz.
     """
-    n_rows, n_max = len(rows), _STAGES[-1]
-    freq = np.zeros((n_rows, n_max))
-    power = np.zeros((n_rows, n_max))
-    rise = np.zeros((n_rows, n_max))
-    weight = np.zeros((n_rows, n_max))
     width_hz = 2.0 / spectra.window_s[rows]
-    f2, b = starts_hz**2, np.full(n_rows, _START_B)
-    sd = np.full(n_rows, _PRIOR_SD)
-    done = 0
-    for stage in _STAGES:
-        for h in range(done + 1, stage + 1):
-            at = h * np.sqrt(f2 * (1.0 + b * h * h))
-            reach = np.clip(0.02 * at, width_hz * 0.5, 0.3 * np.sqrt(f2))
-            found = _peak(spectra, rows, at, reach, width_hz)
-            freq[:, h - 1], power[:, h - 1], rise[:, h - 1], weight[:, h - 1] = found
-        done = stage
-        f2, b, sd = _solve(freq, weight, width_hz, starts_hz)
+    tries = [_track(spectra, rows, starts_hz, width_hz, b) for b in _START_BS]
+    best = np.argmax([t.merit for t in tries], axis=0)
+    every = np.arange(len(rows))
+    freq, power, rise, weight, f2, b, sd = (
+        np.array([getattr(t, name) for t in tries])[best, every]
+        for name in ("freq", "power", "rise", "weight", "f2", "b", "sd")
+    )
     ok = weight > 0.0
     strong = ok & (power > 1e-3 * power.max(axis=1, keepdims=True))
     usable = np.where(ok & (freq < _STRONG_TOP_HZ), power, 0.0)
@@ -118,6 +110,44 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
         strong_power=strong_power,
         whole_share=np.minimum(whole / np.maximum(spectra.after[rows].sum(axis=1), 1e-20), 1.0),
         share=np.minimum(on_partials / np.maximum(total, 1e-20), 1.0),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tracked:
+    freq: FloatArray
+    power: FloatArray
+    rise: FloatArray
+    weight: FloatArray
+    f2: FloatArray
+    b: FloatArray
+    sd: FloatArray
+    merit: FloatArray
+
+
+def _track(
+    spectra: Spectra,
+    rows: npt.NDArray[np.intp],
+    starts_hz: FloatArray,
+    width_hz: FloatArray,
+    start_b: float,
+) -> _Tracked:
+    """Follow the partials upwards from one inharmonicity."""
+    shape = (len(rows), _STAGES[-1])
+    freq, power, rise, weight = (np.zeros(shape) for _ in range(4))
+    f2, b = starts_hz**2 / (1.0 + start_b), np.full(len(rows), start_b)
+    sd = merit = np.zeros(len(rows))
+    done = 0
+    for stage in _STAGES:
+        for h in range(done + 1, stage + 1):
+            at = h * np.sqrt(f2 * (1.0 + b * h * h))
+            reach = np.clip(0.02 * at, width_hz * 0.5, 0.3 * np.sqrt(f2))
+            found = _peak(spectra, rows, at, reach, width_hz)
+            freq[:, h - 1], power[:, h - 1], rise[:, h - 1], weight[:, h - 1] = found
+        done = stage
+        f2, b, sd, merit = _solve(freq, weight, width_hz, starts_hz, start_b)
+    return _Tracked(
+        freq=freq, power=power, rise=rise, weight=weight, f2=f2, b=b, sd=sd, merit=merit
     )
 
 
@@ -157,9 +187,13 @@ def _peak(
 
 
 def _solve(
-    freq: FloatArray, weight: FloatArray, width_hz: FloatArray, starts_hz: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return f0², B and the standard error of ln B from (f_h/h)² = f0² + f0²·B·h²."""
+    freq: FloatArray,
+    weight: FloatArray,
+    width_hz: FloatArray,
+    starts_hz: FloatArray,
+    guess: float,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return f0², B, the standard error of ln B and the merit of (f_h/h)² = f0² + f0²·B·h²."""
     h = np.arange(1, freq.shape[1] + 1)
     y = (freq / h / starts_hz[:, None]) ** 2 - 1.0
     # Error of a peak: a share of the window's width, falling with its height over the floor.
@@ -167,7 +201,6 @@ def _solve(
     sd = 2.0 * error_hz / (h * starts_hz[:, None]) + 2e-4
     w = np.where(weight > 0.0, 1.0 / sd**2, 0.0)
     x = (h * h).astype(np.float64) + 0.0 * y
-    guess = np.exp(_PRIOR_LN_B)
     offset, slope = np.zeros(len(y)), np.full(len(y), guess)
     var = np.ones(len(y))
     for _ in range(3):
@@ -176,10 +209,14 @@ def _solve(
         w = np.where(weight > 0.0, 1.0 / sd**2 / (1.0 + (miss / 2.5) ** 2), 0.0)
     floor = 2e-6
     b = np.clip(slope / np.maximum(1.0 + offset, 0.5), floor, 2e-2)
-    error = np.sqrt(var) / np.maximum(b, floor)
-    few = (weight > 0.0).sum(axis=1) < 3
+    off = np.minimum(miss * miss, 30.0) * (weight > 0.0)
+    count = (weight > 0.0).sum(axis=1)
+    error = np.sqrt(var * (1.0 + off.sum(axis=1) / np.maximum(count, 1))) / np.maximum(b, floor)
+    merit = (np.log1p(weight) * np.exp(-0.5 * off)).sum(axis=1)
+    few = count < 3
     b = np.where(few, guess, b)
-    return starts_hz**2 * np.clip(1.0 + offset, 0.9, 1.1), b, np.where(few, _PRIOR_SD, error)
+    f2 = starts_hz**2 * np.clip(1.0 + offset, 0.9, 1.1)
+    return f2, b, np.where(few, _PRIOR_SD, error), merit
 
 
 def _line(x: FloatArray, y: FloatArray, w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
