@@ -24,26 +24,28 @@ from buzzscan.report.plain import CUSTOMER_CAUTIONS, GLOSSARY, PLAIN, Role
 from buzzscan.report.view import FindingView, ReportView
 from buzzscan.scanning import Scan
 
-__all__ = ["CustomerFinding", "CustomerView", "Pair", "customer_view_of"]
+__all__ = ["CustomerFinding", "CustomerView", "Pair", "customer_view_of", "plain_layer"]
 
 MOST_SHOWN = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pair:
-    """A note to hear beside the one it should sound like.
+    """A note to hear beside the one it should sound like, or came to sound like.
 
     Parameters
     ----------
-    key, title
-        The note: key of its clip, and its name.
-    good_key, good_title
-        The clean neighbour.
+    key, word, title
+        The note: key of its clip, what it is, and its name.
+    good_key, good_word, good_title
+        The one beside it.
     """
 
     key: str
+    word: str
     title: str
     good_key: str
+    good_word: str
     good_title: str
 
 
@@ -67,18 +69,37 @@ class CustomerFinding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CustomerView:
-    """Everything on the customer's page."""
+    """Everything on the customer's page, of one take or of two.
+
+    Parameters
+    ----------
+    title, guitar, shop, job
+        Head of the page.
+    summary
+        Sentences.
+    heard
+        Notes before and after the work; empty for one take.
+    work, stays, recording
+        Findings by their role.
+    accepted
+        What is said of slight contact; may be empty.
+    layers
+        One map, or two: before and after.
+    glossary, cautions
+        Standing texts.
+    """
 
     title: str
     guitar: str
     shop: str
     job: str
     summary: tuple[str, ...]
+    heard: tuple[Pair, ...]
     work: tuple[CustomerFinding, ...]
     stays: tuple[CustomerFinding, ...]
     recording: tuple[CustomerFinding, ...]
     accepted: str
-    layer: MapLayer
+    layers: tuple[MapLayer, ...]
     glossary: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
 
@@ -109,11 +130,12 @@ def customer_view_of(scan: Scan, view: ReportView) -> CustomerView:
         shop=view.shop,
         job=view.job,
         summary=_summary(scan, findings),
+        heard=(),
         work=tuple(by_role["work"]),
         stays=tuple(by_role["stays"]),
         recording=tuple(by_role["recording"]),
         accepted=_accepted(scan),
-        layer=_plain_layer(scan, view),
+        layers=(plain_layer(scan, view, title="Your neck, note by note"),),
         glossary=GLOSSARY,
         cautions=CUSTOMER_CAUTIONS,
     )
@@ -160,7 +182,14 @@ def _pair(keys: tuple[str, ...], view: ReportView) -> Pair | None:
         position = view.positions.get(key)
         if position is not None and position.neighbour is not None:
             good = view.positions[position.neighbour]
-            return Pair(key=key, title=position.title, good_key=good.key, good_title=good.title)
+            return Pair(
+                key=key,
+                word="The note",
+                title=position.title,
+                good_key=good.key,
+                good_word="Its good neighbour",
+                good_title=good.title,
+            )
     return None
 
 
@@ -238,7 +267,7 @@ def _plain_tone(key: str) -> Tone:
     raise KeyError(key)
 
 
-def _plain_layer(scan: Scan, view: ReportView) -> MapLayer:
+def plain_layer(scan: Scan, view: ReportView, *, title: str) -> MapLayer:
     """Return one map that says everything a customer needs: no numbers, one sign per note."""
     by_place = {(p.string, p.fret): p for p in scan.positions}
     base = view.layers[0]
@@ -256,7 +285,7 @@ def _plain_layer(scan: Scan, view: ReportView) -> MapLayer:
     order = [key for key, _, _ in _PLAIN_WORDS] + ["unjudged", "unplayed"]
     return replace(
         base,
-        title="Your neck",
+        title=title,
         caption="Strings down, frets across, the thinnest string on top",
         tones=tuple(_plain_tone(key) for key in order if key in used),
         rows=tuple(rows),

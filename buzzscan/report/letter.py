@@ -50,27 +50,26 @@ def _sheet(
 ) -> Sheet:
     parts = (customer.guitar, customer.shop)
     sheet = Sheet(" · ".join(part for part in parts if part))
-    _head(sheet, customer)
     size = 10.0 * scale
-    for line in customer.summary:
-        sheet.paragraph(line, size=size * 1.08, after=2.0)
     work = customer.work[:n_shown]
     stays = customer.stays[: n_shown - len(work)]
+    _head(sheet, customer)
+    for line in customer.summary:
+        sheet.paragraph(line, size=size * 1.08, after=2.0)
+    for pair in customer.heard[:1]:
+        sheet.y += 5.0
+        sheet.paragraph("Before beside after", size=size * 1.3, after=2.0)
+        _pair(sheet, pair, clips, size=size)
     for index, finding in enumerate(work):
-        _finding(sheet, finding, clips if index == 0 else None, size=size)
+        first = index == 0 and not customer.heard
+        _finding(sheet, finding, clips if first else None, size=size)
     sheet.y += 6.0
-    sheet.paragraph("Your neck, note by note", size=size * 1.3, after=2.0)
-    sheet.neck(customer.layer, cell_height=15.0 * scale)
-    if stays or customer.accepted:
-        sheet.paragraph("What stays as it is, and why", size=size * 1.3, after=2.0)
-    for index, finding in enumerate(stays):
-        title = f"{finding.title}. {finding.where}."
-        sheet.paragraph(title, size=size, bold=True, after=0.0)
-        sheet.paragraph(f"{finding.why} {finding.remedy}", size=size, after=3.0)
-        if index == 0 and not work and finding.pair:
-            _pair(sheet, finding.pair, clips, size=size)
-    if customer.accepted:
-        sheet.paragraph(customer.accepted, size=size, after=3.0)
+    for layer in customer.layers:
+        sheet.paragraph(layer.title, size=size * 1.3, after=2.0)
+        last = layer is customer.layers[-1]
+        sheet.neck(layer, cell_height=15.0 * scale, explained=last)
+    pictured = bool(work or customer.heard)
+    _stays(sheet, customer, stays, None if pictured else clips, size=size)
     for finding in customer.recording:
         line = f"{finding.title} ({finding.where}). {finding.remedy}"
         sheet.paragraph(line, size=size, after=3.0)
@@ -79,6 +78,26 @@ def _sheet(
         sheet.paragraph(f"{more} on the screen page.", size=size, after=3.0)
     _foot(sheet, customer, size=size)
     return sheet
+
+
+def _stays(
+    sheet: Sheet,
+    customer: CustomerView,
+    stays: tuple[CustomerFinding, ...],
+    clips: ClipSet | None,
+    *,
+    size: float,
+) -> None:
+    if stays or customer.accepted:
+        sheet.paragraph("What stays as it is, and why", size=size * 1.3, after=2.0)
+    for index, finding in enumerate(stays):
+        title = f"{finding.title}. {finding.where}."
+        sheet.paragraph(title, size=size, bold=True, after=0.0)
+        sheet.paragraph(f"{finding.why} {finding.remedy}", size=size, after=3.0)
+        if index == 0 and clips and finding.pair:
+            _pair(sheet, finding.pair, clips, size=size)
+    if customer.accepted:
+        sheet.paragraph(customer.accepted, size=size, after=3.0)
 
 
 def _head(sheet: Sheet, customer: CustomerView) -> None:
@@ -106,8 +125,8 @@ def _pair(sheet: Sheet, pair: Pair, clips: ClipSet, *, size: float) -> None:
     sheet.need(height + 3.0 * size)
     half = 0.5 * (WIDTH - 16.0)
     sides = (
-        ("The note", pair.title, pair.key, "#9a3412"),
-        ("Its good neighbour", pair.good_title, pair.good_key, "#1c4c70"),
+        (pair.word, pair.title, pair.key, "#9a3412"),
+        (pair.good_word, pair.good_title, pair.good_key, "#1c4c70"),
     )
     for index, (word, title, key, color) in enumerate(sides):
         x = MARGIN + index * (half + 16.0)

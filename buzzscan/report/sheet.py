@@ -223,7 +223,14 @@ class Sheet:
             for spine in axes.spines.values():
                 spine.set(color=RULE, linewidth=0.5)
 
-    def neck(self, layer: MapLayer, *, cell_height: float = 19.0, label: float = 34.0) -> None:
+    def neck(
+        self,
+        layer: MapLayer,
+        *,
+        cell_height: float = 19.0,
+        label: float = 34.0,
+        explained: bool = True,
+    ) -> None:
         """Draw one layer of the map over the width of the column, with its key."""
         n_rows = len(layer.rows)
         height = (n_rows + (1.9 if layer.foot else 1.1)) * cell_height
@@ -232,6 +239,9 @@ class Sheet:
         axes = self.axes(MARGIN + label, self.y, self.width - label, height)
         draw_map(axes, layer, cell_pt=min(cell, cell_height * 1.1))
         self.y += height
+        if not explained:
+            self.y += 6.0
+            return
         foot = layer.caption + "."
         if layer.foot_title:
             foot = (
