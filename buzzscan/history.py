@@ -1,0 +1,123 @@
+"""One guitar over time: a line for every scan.
+
+Conventions
+-----------
+Scans run oldest first, in the order they are given.
+
+Limits
+------
+Scans carry no date of their own; whoever collects them gives each its label.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from buzzscan.comparison import compare, place_words
+from buzzscan.errors import ComparisonError
+from buzzscan.scanning import Scan
+
+__all__ = ["History", "HistoryLine", "history"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryLine:
+    """One scan of the history.
+
+    Parameters
+    ----------
+    label
+        What it is called, usually its folder.
+    n_judged
+        Positions judged.
+    clean, slight, buzz, choked, dead
+        How many positions got each verdict.
+    worst
+        Positions with the most buzz, as (string, fret, dB), at most three.
+    findings
+        Causes in words, most likely first.
+    change
+        Against the line before; empty on the first.
+    """
+
+    label: str
+    n_judged: int
+    clean: int
+    slight: int
+    buzz: int
+    choked: int
+    dead: int
+    worst: tuple[tuple[int, int, float], ...]
+    findings: tuple[str, ...]
+    change: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """Scans of one guitar over time.
+
+    Parameters
+    ----------
+    name
+        Name of the guitar.
+    lines
+        Oldest first.
+    """
+
+    name: str
+    lines: tuple[HistoryLine, ...]
+
+
+def history(scans: Sequence[tuple[str, Scan]]) -> History:
+    """Return a line for every scan, each compared with the one before.
+
+    Parameters
+    ----------
+    scans
+        (label, scan), oldest first, at least one.
+
+    Raises
+    ------
+    ComparisonError
+        If there is no scan, or two of them are of different guitars.
+    """
+    if not scans:
+        raise ComparisonError("no scan to show; give a folder that holds scans of one guitar")
+    lines = []
+    before: tuple[str, Scan] | None = None
+    for label, scan in scans:
+        change = ""
+        if before is not None:
+            try:
+                change = compare(before[1], scan).summary
+            except ComparisonError as error:
+                raise ComparisonError(f"{before[0]} and {label}: {error}") from error
+        lines.append(_line(label, scan, change))
+        before = (label, scan)
+    return History(name=scans[-1][1].guitar.name, lines=tuple(lines))
+
+
+def _line(label: str, scan: Scan, change: str) -> HistoryLine:
+    words = Counter(p.buzz for p in scan.positions)
+    loud = sorted(
+        (
+            (p.string, p.fret, p.buzz_db)
+            for p in scan.positions
+            if p.buzz in {"buzz", "choked"} and p.buzz_db is not None
+        ),
+        key=lambda row: -row[2],
+    )
+    return HistoryLine(
+        label=label,
+        n_judged=sum(p.buzz is not None for p in scan.positions),
+        clean=words["clean"],
+        slight=words["slight"],
+        buzz=words["buzz"],
+        choked=words["choked"],
+        dead=sum(p.sustain == "dead" for p in scan.positions),
+        worst=tuple(loud[:3]),
+        findings=tuple(place_words(f.kind, f.strings, f.frets) for f in scan.findings),
+        change=change,
+    )
