@@ -16,14 +16,13 @@ from __future__ import annotations
 from buzzscan.report import words
 from buzzscan.report.clips import ClipSet
 from buzzscan.report.customer import CustomerFinding, CustomerView, Pair
-from buzzscan.report.sheet import MARGIN, WIDTH, Sheet
+from buzzscan.report.sheet import MARGIN, SOFT, WIDTH, Sheet
 from buzzscan.report.typesetting import BODY, LABEL
 
 __all__ = ["customer_pdf"]
 
 _SCALES = (1.0, 0.93, 0.86, 0.8)
 """Body text of 10 down to 8 points: still readable on paper."""
-_SOFT = "#5b5f63"
 
 
 def customer_pdf(customer: CustomerView, clips: ClipSet) -> bytes:
@@ -102,10 +101,10 @@ def _stays(
 
 def _head(sheet: Sheet, customer: CustomerView) -> None:
     if customer.shop:
-        sheet.paragraph(customer.shop, size=10.0, color=_SOFT, after=0.0)
+        sheet.paragraph(customer.shop, size=10.0, color=SOFT, after=0.0)
     sheet.paragraph(customer.title, size=19.0, after=0.0)
     job = f" · job {customer.job}" if customer.job and customer.job not in customer.guitar else ""
-    sheet.paragraph(customer.guitar + job, size=10.0, color=_SOFT, after=4.0)
+    sheet.paragraph(customer.guitar + job, size=10.0, color=SOFT, after=4.0)
     sheet.rule(weight=1.2)
     sheet.y += 3.0
 
@@ -113,7 +112,7 @@ def _head(sheet: Sheet, customer: CustomerView) -> None:
 def _finding(sheet: Sheet, finding: CustomerFinding, clips: ClipSet | None, *, size: float) -> None:
     sheet.y += 5.0
     sheet.paragraph(finding.title, size=size * 1.3, after=0.0)
-    sheet.paragraph(finding.where, size=size, color=_SOFT, after=2.0)
+    sheet.paragraph(finding.where, size=size, color=SOFT, after=2.0)
     sheet.paragraph(f"{finding.why} {finding.size}".strip(), size=size, after=4.0)
     if finding.pair and clips:
         _pair(sheet, finding.pair, clips, size=size)
@@ -140,7 +139,7 @@ def _pair(sheet: Sheet, pair: Pair, clips: ClipSet, *, size: float) -> None:
         "darker, the louder.",
         size=0.8 * size,
         face=BODY,
-        color=_SOFT,
+        color=SOFT,
         after=4.0,
     )
 

@@ -11,13 +11,36 @@ Sound cannot be printed; the sheet names the notes instead.
 
 from __future__ import annotations
 
-from buzzscan.report.sheet import MARGIN, WIDTH, Sheet
+from typing import Protocol
+
+from buzzscan.report.sheet import MARGIN, SOFT, WIDTH, Sheet
 from buzzscan.report.typesetting import LABEL, fitting, wrapped
 from buzzscan.report.view import FindingView, ReportView
 
-__all__ = ["bench_pdf", "neck_png"]
+__all__ = ["bench_pdf", "method_on", "neck_png", "title_on"]
 
-_SOFT = "#5b5f63"
+
+class Headed(Protocol):
+    """A view with a head, a method and cautions: of one take or of two."""
+
+    @property
+    def title(self) -> str: ...
+    @property
+    def shop(self) -> str: ...
+    @property
+    def job(self) -> str: ...
+    @property
+    def headline(self) -> str: ...
+    @property
+    def counts(self) -> str: ...
+    @property
+    def setup(self) -> tuple[tuple[str, str], ...]: ...
+    @property
+    def method(self) -> tuple[tuple[str, str], ...]: ...
+    @property
+    def cautions(self) -> tuple[str, ...]: ...
+
+
 _WIDTHS = (9, 6, 4, 4, 9, 6, 7, 11, 10, 8, 7, 30)
 """Columns of the table of notes, in signs."""
 _PICTURE_WIDTH, _PICTURE_HEIGHT = 640.0, 1600.0
@@ -27,7 +50,7 @@ _PICTURE_WIDTH, _PICTURE_HEIGHT = 640.0, 1600.0
 def bench_pdf(view: ReportView) -> bytes:
     """Return the repairer's sheet as a PDF."""
     sheet = Sheet(" · ".join(part for part in (view.title, view.shop, view.job) if part))
-    _head(sheet, view)
+    title_on(sheet, view, "Bench sheet · fret buzz, sustain and pitch")
     sheet.neck(view.layers[0])
     sheet.heading("Findings, and what to do next", keep=60.0)
     if not view.findings:
@@ -38,7 +61,7 @@ def bench_pdf(view: ReportView) -> bytes:
         sheet.heading(layer.title, keep=180.0)
         sheet.neck(layer)
     _recordings(sheet, view)
-    _method(sheet, view)
+    method_on(sheet, view)
     sheet.new_page()
     sheet.heading(f"All {len(view.notes)} notes")
     rows = [(*note.columns, note.reason) for note in view.notes]
@@ -47,15 +70,16 @@ def bench_pdf(view: ReportView) -> bytes:
     return sheet.pdf()
 
 
-def _head(sheet: Sheet, view: ReportView) -> None:
-    sheet.paragraph("Bench sheet · fret buzz, sustain and pitch", size=9.0, color=_SOFT, after=0.0)
+def title_on(sheet: Sheet, view: Headed, kind: str) -> None:
+    """Set the head of a sheet: kind, name, facts, headline and counts."""
+    sheet.paragraph(kind, size=9.0, color=SOFT, after=0.0)
     sheet.paragraph(view.title, size=20.0, after=2.0)
     facts = [("Shop", view.shop), ("Job", view.job), *view.setup]
     line = "    ".join(f"{name}: {value}" for name, value in facts if value)
-    sheet.paragraph(line, size=7.5, face=LABEL, color=_SOFT, after=4.0)
+    sheet.paragraph(line, size=7.5, face=LABEL, color=SOFT, after=4.0)
     sheet.rule(weight=1.4)
     sheet.paragraph(view.headline, size=13.0, after=0.0)
-    sheet.paragraph(view.counts, size=7.5, face=LABEL, color=_SOFT, after=6.0)
+    sheet.paragraph(view.counts, size=7.5, face=LABEL, color=SOFT, after=6.0)
 
 
 def _finding(sheet: Sheet, index: int, finding: FindingView) -> None:
@@ -68,7 +92,7 @@ def _finding(sheet: Sheet, index: int, finding: FindingView) -> None:
     if finding.evidence:
         facts.append(f"heard at {finding.evidence}")
     line = "    ".join(facts)
-    sheet.paragraph(line, size=7.5, face=LABEL, color=_SOFT, indent=14.0, after=1.0)
+    sheet.paragraph(line, size=7.5, face=LABEL, color=SOFT, indent=14.0, after=1.0)
     sheet.paragraph(finding.summary, indent=14.0, after=1.0)
     sheet.paragraph(f"Next: {finding.next_step}", indent=14.0, after=8.0)
 
@@ -84,7 +108,8 @@ def _recordings(sheet: Sheet, view: ReportView) -> None:
         sheet.paragraph(remark, after=1.0)
 
 
-def _method(sheet: Sheet, view: ReportView) -> None:
+def method_on(sheet: Sheet, view: Headed) -> None:
+    """Set how it was measured, and the cautions."""
     sheet.heading("How it was measured")
     for term, text in view.method:
         sheet.need(24.0)
@@ -101,7 +126,7 @@ def neck_png(view: ReportView) -> bytes:
     """Return a picture of all layers of the map with their keys."""
     sheet = Sheet(view.title, page_width=_PICTURE_WIDTH, page_height=_PICTURE_HEIGHT)
     sheet.paragraph(view.title, size=16.0, after=0.0)
-    sheet.paragraph(view.headline, size=10.0, color=_SOFT, after=4.0)
+    sheet.paragraph(view.headline, size=10.0, color=SOFT, after=4.0)
     for layer in view.layers:
         sheet.paragraph(layer.title, size=11.0, after=0.0)
         sheet.neck(layer)

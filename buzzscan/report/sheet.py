@@ -40,14 +40,14 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["MARGIN", "WIDTH", "Sheet"]
+__all__ = ["MARGIN", "SOFT", "WIDTH", "Sheet"]
 
 PAGE_WIDTH, PAGE_HEIGHT = 595.276, 841.890
 """A4, ISO 216."""
 MARGIN, FOOT = 45.0, 40.0
 WIDTH = PAGE_WIDTH - 2 * MARGIN
 
-_SOFT = "#5b5f63"
+SOFT = "#5b5f63"
 
 
 class Sheet:
@@ -247,7 +247,7 @@ class Sheet:
             foot = (
                 f"Last row: {layer.foot_title[0].lower()}{layer.foot_title[1:]}. {layer.caption}."
             )
-        self.paragraph(foot, size=6.8, face=LABEL, color=_SOFT, after=2.0)
+        self.paragraph(foot, size=6.8, face=LABEL, color=SOFT, after=2.0)
         self._key(layer)
 
     def _key(self, layer: MapLayer) -> None:
@@ -362,7 +362,7 @@ class Sheet:
         style: dict[str, Any] = {
             "family": FAMILIES[LABEL],
             "size": 7.0,
-            "color": _SOFT,
+            "color": SOFT,
             "parse_math": False,
         }
         figure.text(left, y, title, ha="left", **style)
