@@ -13,11 +13,12 @@ note cannot be told from a decay; the interval of a short note is wide for that 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from buzzscan.measures.beating import Components, resolve
 from buzzscan.partials import PartialFit
 
 __all__ = ["LEAST_SPAN_S", "START_S", "DecayFit", "Track", "fit_decay", "track_partial"]
@@ -41,6 +42,17 @@ _DB = 20.0 / float(np.log(10.0))
 _MODEL_DB = 0.03
 """Ripple of a level that is never undercut: the leakage of the other partials."""
 _SIGMAS_90 = 1.645
+_EARLY_DB, _EARLY_S = 0.4, 0.08
+"""Doubt about the level at `START_S` and the time in which it fades: the end of the note before,
+still sounding in the room, and the room's own build-up (a T60 of 0.5 s fades so)."""
+_RIPPLE_SHARE = 0.4
+"""Share of the ripple about a straight line that components may leave unexplained."""
+_SHARE_OF_CORRECTION = 0.1
+_END_SIGMAS, _END_DB = 4.0, 3.0
+"""What leaves the line so far at the very end is the hand or the next note."""
+_HUM_DECAY_PER_S = 0.4
+"""A string whose T60 is above 17 s does not stand on the mains frequency by chance."""
+_HUM_OFF_HZ = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,12 +87,13 @@ class Track:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DecayFit:
-    """A rate and its interval, or None with the reason."""
+    """A rate and its interval, or None with the reason; `ripple_db` is the rms about the line."""
 
     rate_db_per_s: float | None
     low_db_per_s: float | None
     high_db_per_s: float | None
     reason: str
+    ripple_db: float = 0.0
 
 
 def track_partial(
@@ -139,14 +152,120 @@ def track_partial(
 
 
 def fit_decay(track: Track) -> DecayFit:
-    """Return the slope of the track's level above the noise."""
-    return fit_level_slope(
+    """Return the slope of the track's level above the noise, beats and hum taken out.
+
+    Where the level ripples, the track is resolved into exponentials; those of the string are
+    added as powers, so that their beat is gone, and what is left of mains hum is dropped.
+    """
+    track = _without_end(track)
+    plain = fit_level_slope(
         track.times_s, track.powers, noise=track.noise, frames_per_independent=0.5 * _HOPS
+    )
+    if plain.rate_db_per_s is None:
+        return plain
+    found = resolve(track.times_s, track.values, noise=track.noise)
+    if found is None or _envelope_ripple_db(found, track) > _RIPPLE_SHARE * plain.ripple_db:
+        return plain
+    return _joined(plain, found, track)
+
+
+def _without_end(track: Track) -> Track:
+    """Return the track without the frames at its end that leave its own line for good."""
+    n = len(track.times_s)
+    level = 10.0 * np.log10(track.powers + track.noise + 1e-30)
+    for _ in range(2):
+        if n < 8:
+            break
+        t, y = track.times_s[:n], level[:n]
+        head = slice(0, max(3 * n // 4, 6))
+        slope, offset = np.polyfit(t[head], y[head], 1)
+        miss = y - offset - slope * t
+        scale = max(_END_SIGMAS * float(np.std(miss[head])), _END_DB)
+        off = np.abs(miss) > scale
+        keep = n - int(np.argmin(off[::-1])) if not off.all() else n
+        if keep == n or keep < 6:
+            break
+        n = keep - 1
+    return replace(track, times_s=track.times_s[:n], values=track.values[:n])
+
+
+def _rate_of(found: Components, track: Track, hum: npt.NDArray[np.bool_]) -> tuple[float, float]:
+    """Return the slope of the string's summed powers, no cross terms, and its standard error."""
+    t = track.times_s
+
+    def rate(ln_amplitudes: FloatArray, decays: FloatArray) -> float:
+        exponents = 2.0 * (ln_amplitudes - decays * t[:, None])
+        powers = np.exp(exponents[:, ~hum]).sum(axis=1)
+        floor = track.noise * 10.0 ** (_LEAST_OVER_NOISE_DB / 10.0)
+        use = powers > min(floor, float(np.sort(powers)[-3]))
+        return _line(t[use], 10.0 * np.log10(powers[use]), np.ones(int(use.sum())), 1.0).fall
+
+    x = np.concatenate([np.log(np.abs(found.amplitudes)), found.decays_per_s])
+    n = len(x) // 2
+    here = rate(x[:n], x[n:])
+    steps = 1e-4 * np.eye(2 * n)
+    slope = np.array([(rate((x + d)[:n], (x + d)[n:]) - here) / 1e-4 for d in steps])
+    # σ is minus the real part of an exponent; circular errors put half into the real part.
+    slope[n:] *= -1.0
+    variance = 0.5 * float(np.real(slope @ found.covariance @ slope))
+    return here, float(np.sqrt(max(variance, 0.0)))
+
+
+def _envelope_ripple_db(found: Components, track: Track) -> float:
+    """Return the rms difference between the levels of a track and of its components.
+
+    A pitch that glides also looks like two components, but its level is a straight line.
+    """
+    t = track.times_s
+    exponents = -found.decays_per_s + 2j * np.pi * found.detunings_hz
+    model = np.exp(exponents * t[:, None]) @ found.amplitudes
+    over = track.powers > track.noise * 10.0 ** (_LEAST_OVER_NOISE_DB / 10.0)
+    off = 10.0 * np.log10((np.abs(model[over]) ** 2 + 1e-30) / (track.powers[over] + 1e-30))
+    early = (_EARLY_DB * np.exp(-(t[over] - START_S) / _EARLY_S)) ** 2
+    weights = 1.0 / (early + _MODEL_DB**2)
+    return float(np.sqrt((weights * off**2).sum() / weights.sum())) if over.any() else np.inf
+
+
+def _is_hum(found: Components, track: Track) -> npt.NDArray[np.bool_]:
+    """Return which components are mains hum: steady, on a mains harmonic, not the strongest."""
+    at_hz = track.frequency_hz + found.detunings_hz
+    hum = (np.abs(found.decays_per_s) < _HUM_DECAY_PER_S) & (_off_mains_hz(at_hz) < _HUM_OFF_HZ)
+    hum[0] = False
+    return np.asarray(hum)
+
+
+def _off_mains_hz(frequency_hz: FloatArray) -> FloatArray:
+    """Return how far each frequency lies from a harmonic of 50 or 60 Hz."""
+    off = [np.abs(frequency_hz - m * np.round(frequency_hz / m)) for m in (50.0, 60.0)]
+    return np.asarray(np.minimum(*off))
+
+
+def _joined(plain: DecayFit, found: Components, track: Track) -> DecayFit:
+    """Return the plain slope moved towards that of the components, as far as they are sure."""
+    assert plain.rate_db_per_s is not None  # noqa: S101 - asked for by the caller
+    assert plain.high_db_per_s is not None  # noqa: S101 - same
+    rate, error = _rate_of(found, track, _is_hum(found, track))
+    plain_error = (plain.high_db_per_s - plain.rate_db_per_s) / _SIGMAS_90
+    correction = rate - plain.rate_db_per_s
+    # The plain slope is wrong by the correction, or by its own error where that is larger.
+    wrong = max(correction**2, plain_error**2)
+    share = wrong / (wrong + error**2)
+    joined = plain.rate_db_per_s + share * correction
+    doubt = float(np.sqrt(share) * error) + _SHARE_OF_CORRECTION * abs(correction)
+    return replace(
+        plain,
+        rate_db_per_s=joined,
+        low_db_per_s=joined - _SIGMAS_90 * doubt,
+        high_db_per_s=joined + _SIGMAS_90 * doubt,
     )
 
 
 def fit_level_slope(
-    times_s: FloatArray, powers: FloatArray, *, noise: float, frames_per_independent: float
+    times_s: FloatArray,
+    powers: FloatArray,
+    *,
+    noise: float,
+    frames_per_independent: float,
 ) -> DecayFit:
     """Return the slope of a level in dB by weighted least squares, noise taken off.
 
@@ -160,25 +279,26 @@ def fit_level_slope(
         Frames that share samples, for the standard error.
     """
     use = np.ones(len(times_s), bool)
-    rate = offset = error = 0.0
+    line = _Line(0.0, 0.0, 0.0, 0.0)
     for _ in range(4):
         if use.sum() < 3 or np.ptp(times_s[use]) < 0.5 * LEAST_SPAN_S:
             return _refused(times_s, powers, noise)
-        t, p = times_s[use], np.maximum(powers[use] - noise, 0.05 * noise + 1e-30)
-        level = 10.0 * np.log10(p)
+        t = times_s[use]
+        p = np.maximum(powers[use] - noise, 0.05 * noise + 1e-30)
         ratio = noise / p
         var = (0.5 * _DB) ** 2 * (2.0 * ratio + ratio**2) + _MODEL_DB**2
-        rate, offset, error = _line(t, level, 1.0 / var, frames_per_independent)
-        predicted = offset - rate * times_s
-        over = predicted - 10.0 * np.log10(noise + 1e-30)
+        var += (_EARLY_DB * np.exp(-(t - START_S) / _EARLY_S)) ** 2
+        line = _line(t, 10.0 * np.log10(p), 1.0 / var, frames_per_independent)
+        over = line.at_zero - line.fall * times_s - 10.0 * np.log10(noise + 1e-30)
         now = over > _LEAST_OVER_NOISE_DB
         if (now == use).all():
             break
         use = now
     return DecayFit(
-        rate_db_per_s=rate,
-        low_db_per_s=rate - _SIGMAS_90 * error,
-        high_db_per_s=rate + _SIGMAS_90 * error,
+        rate_db_per_s=line.fall,
+        low_db_per_s=line.fall - _SIGMAS_90 * line.error,
+        high_db_per_s=line.fall + _SIGMAS_90 * line.error,
+        ripple_db=line.ripple,
         reason="",
     )
 
@@ -197,10 +317,17 @@ def _refused(times_s: FloatArray, powers: FloatArray, noise: float) -> DecayFit:
     )
 
 
-def _line(
-    t: FloatArray, level: FloatArray, w: FloatArray, frames_per_independent: float
-) -> tuple[float, float, float]:
-    """Return fall per second, level at zero and the standard error of the fall."""
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """Fall per second, level at time zero, standard error of the fall, rms about the line."""
+
+    fall: float
+    at_zero: float
+    error: float
+    ripple: float
+
+
+def _line(t: FloatArray, level: FloatArray, w: FloatArray, frames_per_independent: float) -> _Line:
     mean_t = float((w * t).sum() / w.sum())
     mean_l = float((w * level).sum() / w.sum())
     spread = float((w * (t - mean_t) ** 2).sum())
@@ -209,7 +336,8 @@ def _line(
     free = max(len(t) / frames_per_independent - 2.0, 0.5)
     chi2 = float((w * miss**2).sum()) / frames_per_independent / free
     error = float(np.sqrt(max(chi2, 1.0) * frames_per_independent / spread))
-    return -slope, mean_l - slope * mean_t, error
+    ripple = float(np.sqrt((w * miss**2).sum() / w.sum()))
+    return _Line(-slope, mean_l - slope * mean_t, error, ripple)
 
 
 def decay_of_first_partial(
