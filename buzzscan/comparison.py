@@ -315,11 +315,9 @@ def _compared(  # noqa: PLR0917 - one call site
 def _change(
     b: Position, a: Position, *, change_db: float | None, strength: Strength, spread: float
 ) -> tuple[Change, str]:
-    for when, position in (("before", b), ("after", a)):
-        if position.buzz is None:
-            return "not comparable", f"{when}: {position.reason or 'not judged'}"
-    assert b.buzz is not None  # noqa: S101 - for the type checker: both were checked above
-    assert a.buzz is not None  # noqa: S101
+    if b.buzz is None or a.buzz is None:
+        when, position = ("before", b) if b.buzz is None else ("after", a)
+        return "not comparable", f"{when}: {position.reason or 'not judged'}"
     one, other = BADNESS[b.buzz], BADNESS[a.buzz]
     if one == other == 0:
         return "same", ""
@@ -397,18 +395,13 @@ def _finding_change(
     ids = set(finding.notes)
     places = {(n.note.string, n.note.fret) for n in before.notes if n.note.id in ids and n.judged}
     counts = Counter(by_place[p].change for p in places if p in by_place)
-    if counts["cured"] and not counts["not comparable"]:
-        left = counts["same"] + counts["worse"]
-        if not still and counts["cured"] >= left:
-            return "cured"
-        return "better"
     if counts["not comparable"]:
         return "not comparable"
-    if counts["better"]:
+    if counts["cured"] and not still and counts["cured"] >= counts["same"] + counts["worse"]:
+        return "cured"
+    if counts["cured"] or counts["better"]:
         return "better"
-    if counts["worse"] or counts["new"]:
-        return "worse"
-    return "same"
+    return "worse" if counts["worse"] or counts["new"] else "same"
 
 
 def _compared_finding(finding: Finding, change: Change, *, still: bool) -> ComparedFinding:
