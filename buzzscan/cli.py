@@ -237,3 +237,154 @@ def _progress(label: str) -> Iterator[Callable[[float], None] | None]:
             bar.update(max(round(1000 * share) - bar.pos, 0))
 
         yield tell
+
+
+@main.command()
+@click.option(
+    "--guitar",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="TOML file that describes the guitar. Without it a standard six-string is played.",
+)
+@click.option(
+    "--faults",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="TOML file that says what is wrong with the neck and how it is played.",
+)
+@click.option("--out", type=click.Path(path_type=Path), metavar="DIR", required=True)
+@click.option("--seed", type=click.IntRange(0), metavar="N", help="Another number, another take.")
+def simulate(*, guitar: Path | None, faults: Path | None, out: Path, seed: int | None) -> None:
+    """Play a run on a simulated neck: what would a high fret sound like?
+
+    Writes take.flac and the truth of every note, take.json. Turn the volume down before you
+    listen: buzz is harsh.
+    """
+    from buzzscan.guitar import Guitar, load_guitar
+    from buzzscan.outputs import whole_folder
+    from buzzscan.simulate import simulate_to_folder
+
+    instrument = Guitar() if guitar is None else load_guitar(guitar)
+    with _progress("Playing") as progress, whole_folder(out) as work:
+        names = [
+            path.name
+            for path in simulate_to_folder(instrument, faults, work, seed=seed, progress=progress)
+        ]
+    for name in names:
+        click.echo(str(out / name))
+
+
+@main.command()
+@click.argument("before", type=click.Path(path_type=Path))
+@click.argument("after", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Where the pages go.  [default: reports/ and the names of both]",
+)
+@click.option(
+    "--for",
+    "audience",
+    type=click.Choice(["bench", "customer", "both"]),
+    default="bench",
+    show_default=True,
+    help="Pages for the bench, to show a customer, or both.",
+)
+@click.option("--done", default="", metavar="TEXT", help="What was done, for the customer's page.")
+def compare(
+    *,
+    before: Path,
+    after: Path,
+    out: Path | None,
+    audience: Literal["bench", "customer", "both"],
+    done: str,
+) -> None:
+    """Compare two scans of one guitar, before and after the work.
+
+    BEFORE and AFTER are report folders or scan.json files.
+    """
+    from buzzscan.comparefile import write_comparison_json
+    from buzzscan.comparison import compare as compare_scans
+    from buzzscan.outputs import whole_folder
+    from buzzscan.report import render_comparison_terminal, write_comparison
+    from buzzscan.scanfile import read_scan
+
+    comparison = compare_scans(read_scan(before), read_scan(after))
+    place = out or Path("reports") / f"{_scan_name(before)}-to-{_scan_name(after)}"
+    names = ("compare.json", "compare.html", "compare.pdf", "customer.html", "customer.pdf")
+    with whole_folder(place, replaces=names) as work:
+        write_comparison_json(comparison, work / "compare.json")
+        write_comparison(comparison, work, audience=audience, done=done)
+    click.echo(render_comparison_terminal(comparison, width=_width(), color=_color()), nl=False)
+    click.echo(f"Written to {_one_line(str(place))}", err=True)
+
+
+def _scan_name(path: Path) -> str:
+    absolute = path.absolute()
+    return absolute.parent.name if absolute.suffix == ".json" else absolute.name
+
+
+@main.command()
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Where history.html goes.  [default: the folder itself]",
+)
+def history(*, folder: Path, out: Path | None) -> None:
+    """Show the scans of one guitar over time: a line for each report in DIR.
+
+    The reports run in the order of their folders' names: begin the names with a date.
+    """
+    from buzzscan.errors import UnreadableFileError
+    from buzzscan.history import history as history_of
+    from buzzscan.outputs import whole_folder
+    from buzzscan.report import render_history_terminal, write_history
+    from buzzscan.scanfile import SCAN_NAME, read_scan
+
+    try:
+        found = sorted(p for p in folder.iterdir() if (p / SCAN_NAME).is_file())
+    except OSError as error:
+        raise UnreadableFileError(
+            f"cannot read {folder}: {error.strerror}; give the folder that holds the reports"
+        ) from error
+    lines = history_of([(p.name, read_scan(p)) for p in found])
+    with whole_folder(out or folder) as work:
+        write_history(lines, work)
+    click.echo(render_history_terminal(lines, width=_width()), nl=False)
+    click.echo(f"Written to {_one_line(str(out or folder))}", err=True)
+
+
+@main.command()
+@click.argument(
+    "takes", metavar="TAKE...", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
+@click.option(
+    "--guitar",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="TOML file that describes the guitar.",
+)
+def repeat(*, takes: tuple[Path, ...], guitar: Path | None) -> None:
+    """Tell how well repeated takes of one untouched guitar agree.
+
+    Each TAKE is a recording of the whole run, or the folder of a report. Three or more tell
+    what change is real on your bench.
+    """
+    from buzzscan.recording import SOUND_SUFFIXES
+    from buzzscan.repeating import repeat as repeat_scans
+    from buzzscan.report import render_repeat_terminal
+    from buzzscan.scanfile import SCAN_NAME, read_scan
+    from buzzscan.scanning import scan as scan_take
+
+    scans = []
+    with _progress("Listening") as progress:
+        for number, take in enumerate(takes):
+            is_report = take.suffix == ".json" or (take / SCAN_NAME).is_file()
+            is_report = is_report and take.suffix.lower() not in SOUND_SUFFIXES
+            scans.append(read_scan(take) if is_report else scan_take(take, guitar))
+            if progress is not None:
+                progress((number + 1) / len(takes))
+    click.echo(render_repeat_terminal(repeat_scans(scans)), nl=False)
