@@ -23,7 +23,7 @@ import numpy.typing as npt
 from buzzscan.errors import RecordingError
 from buzzscan.recording.channels import choose_mix
 from buzzscan.recording.decoding import SoundFile, block_length, check_format
-from buzzscan.recording.levels import Levels, LevelTrack, mixes_of
+from buzzscan.recording.levels import FRAME_S, Levels, LevelTrack, mixes_of
 from buzzscan.recording.mending import Mender
 from buzzscan.recording.quality import Heard, judge_quality
 from buzzscan.recording.storing import Spool, SpoolSource
@@ -35,6 +35,8 @@ __all__ = ["open_recording", "recording_from_samples"]
 SHORTEST_S = 0.3
 """A single note that can be measured."""
 _STEP_16_BIT = 2.0**-15
+_LEAST_OFFSET = 1e-3
+"""Direct current under this (−60 dB) is left as it is, and samples as the file has them."""
 
 
 def open_recording(path: str | os.PathLike[str]) -> Recording:
@@ -115,6 +117,7 @@ class _Decoded:
     rate_hz: int
     file_rate_hz: int
     n_mended: int
+    step: float
 
 
 def _decode(
@@ -139,7 +142,9 @@ def _decode(
             "record the whole run"
         )
     mender.check(name, n_read)
-    return _Decoded(name, track.levels(), spool, round(rate_hz / factor), rate_hz, mender.n_mended)
+    return _Decoded(
+        name, track.levels(), spool, round(rate_hz / factor), rate_hz, mender.n_mended, step
+    )
 
 
 def _judged(
@@ -153,18 +158,24 @@ def _judged(
     levels, spool = decoded.levels, decoded.spool
     mix, warnings = choose_mix(levels, spool.n_channels)
     offset = float(levels.mean[mix])
+    if abs(offset) < _LEAST_OFFSET:
+        offset = 0.0
+    source = SpoolSource(spool, mixes_of(spool.n_channels)[mix], offset)
     heard = Heard(
         where=decoded.where,
-        source=SpoolSource(spool, mixes_of(spool.n_channels)[mix], offset),
+        source=source,
         n_samples=spool.n_samples,
         rate_hz=decoded.rate_hz,
         file_rate_hz=decoded.file_rate_hz,
-        power=np.maximum(levels.power[:, mix] - np.float32(offset**2), 0.0),
-        peak=max(float(levels.peak[mix]) - abs(offset), 0.0),
+        power=_frame_power(source, spool.n_samples, decoded.rate_hz)
+        if offset
+        else levels.power[:, mix],
+        peak=float(levels.peak[mix]),
         offset=offset,
         near=levels.near,
         flat=levels.flat,
         n_mended=decoded.n_mended,
+        step=decoded.step,
     )
     quality = judge_quality(heard)
     return Recording(
@@ -179,6 +190,18 @@ def _judged(
         path=path,
         source=heard.source,
     )
+
+
+def _frame_power(source: SpoolSource, n_samples: int, rate_hz: int) -> Samples:
+    """Return the mean square of each 10 ms without the direct current."""
+    frame = round(FRAME_S * rate_hz)
+    length = 1000 * frame
+    power = [np.zeros(0, np.float32)]
+    for start in range(0, n_samples - frame + 1, length):
+        block = source.read(start, min(start + length, n_samples))
+        framed = block[: len(block) // frame * frame].reshape(-1, frame)
+        power.append((framed**2).mean(axis=1))
+    return np.concatenate(power)
 
 
 def _broken_off(file: SoundFile) -> RecordingWarning:

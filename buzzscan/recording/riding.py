@@ -1,0 +1,107 @@
+"""Gain that was changed while recording: automatic gain, compressors, gates.
+
+Conventions
+-----------
+Levels in dB re full scale.
+
+Limits
+------
+Gain-riding shows by the noise it moves: where the noise is lost under the notes, or was
+taken out by a lossy coder, it is not seen.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.recording.survey import Survey
+from buzzscan.recording.take import RecordingWarning, Samples
+from buzzscan.units import power_to_db
+
+__all__ = ["gate_warning", "riding_warning"]
+
+_BANDS_HZ = (
+    (4000.0, 6000.0),
+    (6000.0, 8000.0),
+    (8000.0, 12000.0),
+    (12000.0, 15500.0),
+    (15500.0, 19000.0),
+)
+"""Above most of a string's sound, so that noise shows between its partials."""
+_LEAST_BANDS = 3
+_LOUD_QUANTILE, _QUIET_QUANTILE = 0.6, 0.1
+_LEAST_MOMENTS = 100
+_RIDING_DB = 3.0
+"""Noise adds to notes: it cannot be lower under them than between them, except for the error
+of its estimate (0.8 dB at most over takes with constant gain) and hum that goes when strings
+are touched, which has little up here."""
+_ALIKE_DB = 2.5
+"""A gain moves all bands alike; a lossy coder does not."""
+_CODER_DB, _CODER_STEP_DB = 15.0, 12.0
+"""Signs of a lossy coder: noise under the notes lower by this in some band, or stepping down
+from a band to the next, as it leaves out what is masked."""
+
+_GATE_FALL_DB, _GATE_FLOOR_DB, _GATE_FRAMES = 40.0, -115.0, 2
+"""A gate falls to digital silence within 20 ms; a damped string takes longer."""
+_LEAST_CLOSINGS = 5
+
+
+def riding_warning(short: Survey) -> RecordingWarning | None:
+    """Return a warning if the noise is lower under the notes than between them."""
+    top_hz = 0.9 * short.power.shape[1] * short.bin_hz
+    bands = [band for band in _BANDS_HZ if band[1] <= top_hz]
+    if len(bands) < _LEAST_BANDS or len(short.power) < _LEAST_MOMENTS:
+        return None
+    loud = short.level_db > np.quantile(short.level_db, _LOUD_QUANTILE)
+    quiet = short.level_db <= np.quantile(short.level_db, _QUIET_QUANTILE)
+    noise = np.array([short.noise_db(*band) for band in bands])
+    under = np.quantile(noise[:, loud], 0.05, axis=1)
+    rise = np.quantile(noise[:, quiet], 0.2, axis=1) - under
+    coded = np.abs(rise).max() > _CODER_DB or np.diff(under).min() < -_CODER_STEP_DB
+    upper = rise[-_LEAST_BANDS:]  # the lower ones may hold sound of the strings
+    if coded or upper.min() < _RIDING_DB or np.ptp(upper) > _ALIKE_DB:
+        return None
+    return RecordingWarning(
+        code="gain-riding",
+        message=f"the noise is {np.median(upper):.1f} dB lower under notes than between them, "
+        f"limit {_RIDING_DB:.0f}: the gain was changed while recording (automatic gain or a "
+        "compressor); decay is not what the string did. Switch it off and record again",
+        spoils=("decay_db_per_s",),
+    )
+
+
+def gate_warning(frame_power: Samples, loud_db: float) -> RecordingWarning | None:
+    """Return a warning if the sound is cut to digital silence between notes.
+
+    Parameters
+    ----------
+    frame_power
+        Mean square of each 10 ms.
+    loud_db
+        Level of the notes.
+    """
+    level = np.asarray(power_to_db(frame_power))
+    closings = _closings_db(level)
+    if len(closings) < _LEAST_CLOSINGS:
+        return None
+    closes_db = float(np.median(closings))
+    return RecordingWarning(
+        code="gated",
+        message=f"the sound is cut to digital silence {len(closings)} times, at "
+        f"{closes_db:.0f} dBFS, {loud_db - closes_db:.0f} dB under the notes, limit "
+        f"{_LEAST_CLOSINGS}; the ends of notes are lost, and decay is told from what is left of "
+        "them. Switch the gate or noise reduction off",
+    )
+
+
+def _closings_db(level: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the level before each sudden fall into digital silence."""
+    if len(level) < 2 * _GATE_FRAMES + 1:
+        return np.zeros(0)
+    silent = level <= _GATE_FLOOR_DB
+    # First silent frame of each silence that lasts at least as long as the fall may take.
+    starts = np.flatnonzero(silent[1:-1] & ~silent[:-2] & silent[2:]) + 1
+    starts = starts[starts > _GATE_FRAMES]
+    before = level[starts - _GATE_FRAMES]
+    return before[before > _GATE_FLOOR_DB + _GATE_FALL_DB]
