@@ -255,7 +255,7 @@ def _progress(label: str) -> Iterator[Callable[[float], None] | None]:
 @click.option("--out", type=click.Path(path_type=Path), metavar="DIR", required=True)
 @click.option("--seed", type=click.IntRange(0), metavar="N", help="Another number, another take.")
 def simulate(*, guitar: Path | None, faults: Path | None, out: Path, seed: int | None) -> None:
-    """Play a run on a simulated neck: what would a high fret sound like?
+    """Play a run on a simulated neck, to hear what a fault would sound like.
 
     Writes take.flac and the truth of every note, take.json. Turn the volume down before you
     listen: buzz is harsh.
