@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -31,7 +32,7 @@ ComplexArray = npt.NDArray[np.complex128]
 
 LEAST_PERIODS = 4.5
 """Periods a stretch must hold: the main lobes of two neighbours (±2 bins) just part."""
-_STAGES = (6, 10, 16, 24, 36, 60)
+_STAGES = (6, 12, 24, 48)
 """Partials used in turn: each fit tells where the next partials must be looked for."""
 _HIGHEST_HZ = 12_000.0
 """Partials above lie near the limit of pickups, phones and lossy codecs."""
@@ -54,6 +55,12 @@ _OUTLIER = 3.0
 _PRIOR_B, _PRIOR_SD_B = 1e-4, 4e-4
 """Weak knowledge of B that keeps the search on course while few partials are known."""
 _MOST_B = 2e-2
+_LEAKAGE_ROUNDS = ((8.0, 3), (16.0, 2), (np.inf, 1))
+"""Rounds of taking off leakage by the spacing of the partials in bins: it falls with the cube."""
+_SOLVE_ROUNDS = 5
+_PAIRED = 9
+"""Partials whose pairs propose a line: of 36 pairs, 3 are good even where 2 in 3 partials lie."""
+_MEDIAN_OF_NORMAL = 0.6745
 _LEAST_PARTIALS_FOR_B = 5
 _MOST_ERROR_B_RATIO = 0.025
 """Two standard errors are the 5 per cent that a stated B must hold to."""
@@ -138,6 +145,22 @@ class _Peaks:
 
 
 @dataclass(frozen=True, slots=True)
+class _Window:
+    """Where the first partial may lie; offsets are of (f/f_ref)² − 1 without stiffness."""
+
+    f_ref_hz: float
+    low_hz: float
+    high_hz: float
+
+    def holds(self, offset: Any, b: Any) -> Any:
+        """Return whether the first partial of a line lies within."""
+        ratio = np.maximum((1.0 + offset) * (1.0 + b), 0.0)
+        return (ratio >= (self.low_hz / self.f_ref_hz) ** 2) & (
+            ratio <= (self.high_hz / self.f_ref_hz) ** 2
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class _Line:
     """f_n = n·f0·sqrt(1 + B·n²) with the covariance of (ln f0², B)."""
 
@@ -192,6 +215,8 @@ def fit_partials(
     if spectrum is None or expected_hz / spectrum.bin_hz < LEAST_PERIODS:
         return None
     start = _best_on_grid(spectrum, expected_hz, reach_cents)
+    reach = 2.0 ** (reach_cents / 1200.0)
+    window = _Window(start[0], expected_hz / reach, expected_hz * reach)
     line = _first_line(start, reach_cents)
     highest = int(min(_HIGHEST_HZ, 0.46 * sample_rate_hz) / start[0])
     highest = max(min(max_partials, highest), 1)
@@ -199,9 +224,10 @@ def fit_partials(
     for stage in (*(s for s in _STAGES if s < highest), highest):
         numbers = np.arange(1, stage + 1)
         peaks = _peaks(spectrum, numbers, line, start[0])
-        if not peaks.good.any():
+        solved = _solve(spectrum, peaks, window) if peaks.good.any() else None
+        if solved is None:
             return None
-        line = _solve(spectrum, peaks, start[0])
+        line = solved
     assert peaks is not None  # noqa: S101 - at least one stage has run
     return _result(spectrum, peaks, line)
 
@@ -255,7 +281,7 @@ def _best_on_grid(
     amplitude = np.sqrt(spectrum.power)
     near = amplitude[index] * (1.0 - part) + amplitude[index + 1] * part
     # The root keeps one loud stranger from outvoting the rest.
-    score = (np.sqrt(near) * inside).sum(axis=-1)
+    score = np.sqrt(np.where(inside, near, 0.0)).sum(axis=-1)
     i, j = np.unravel_index(int(np.argmax(score)), score.shape)
     return float(f[i]), float(b[j])
 
@@ -292,11 +318,11 @@ def _peaks(
     is_peak = (power[top] >= power[top - 1]) & (power[top] >= power[top + 1])
     high = power[top] > noise * 10.0 ** (_LEAST_OVER_NOISE_DB / 10.0)
     good = is_peak & high & (at < n_bins - 3)
-    place, strength = _interpolate(spectrum.bins[top[:, None] + np.array([-1, 0, 1])])
-    for _ in range(3):
+    three = spectrum.bins[top[:, None] + np.array([-1, 0, 1])]
+    place, strength = _interpolate(three)
+    for _ in range(next(n for limit, n in _LEAKAGE_ROUNDS if spacing < limit)):
         leak = _leakage(top, top + place, strength, good)
-        clear = spectrum.bins[top[:, None] + np.array([-1, 0, 1])] - leak
-        place, strength = _interpolate(clear)
+        place, strength = _interpolate(three - leak)
     good &= np.abs(place.real) < 1.0
     return _Peaks(numbers, top, top + place, strength, noise, good)
 
@@ -351,29 +377,36 @@ def _cubic(x: ComplexArray) -> ComplexArray:
     return np.asarray(np.where(np.abs(value) < 1e-6, 1e-6, value))
 
 
-def _solve(spectrum: _Spectrum, peaks: _Peaks, f_ref_hz: float) -> _Line:
-    """Return the robust straight line through (f_n/n)² against n²."""
+def _solve(spectrum: _Spectrum, peaks: _Peaks, window: _Window) -> _Line | None:
+    """Return the robust straight line through (f_n/n)² against n², None if none fits."""
     n = peaks.number[peaks.good]
     n2 = n.astype(float) ** 2
-    relative = peaks.place[peaks.good].real * spectrum.bin_hz / (n * f_ref_hz)
+    relative = peaks.place[peaks.good].real * spectrum.bin_hz / (n * window.f_ref_hz)
     y = relative**2 - 1.0
     over = spectrum.power[peaks.top[peaks.good]] / peaks.noise[peaks.good]
-    own = 2.0 * _ERROR_OF_PEAK / np.sqrt(over) * spectrum.bin_hz / (n * f_ref_hz)
+    own = 2.0 * _ERROR_OF_PEAK / np.sqrt(over) * spectrum.bin_hz / (n * window.f_ref_hz)
     floor = 2.0 * _MODEL_CENTS * np.log(2.0) / 1200.0
-    robust, scatter = np.ones(len(n)), floor
-    offset = slope = 0.0
+    own = np.hypot(own, floor)
+    start = _median_line(n2, y, own, over, window)
+    if start is None:
+        return None
+    offset, slope = start
     cov = np.zeros((2, 2))
-    for _ in range(8):
-        sd = np.hypot(own, scatter)
-        offset, slope, cov = _weighted_line(n2, y, robust / sd**2)
+    scatter = 0.0
+    robust = np.ones(len(n))
+    for _ in range(_SOLVE_ROUNDS):
         miss = y - offset - slope * n2
+        scatter = _excess_scatter(miss, own)
+        sd = np.hypot(own, scatter)
         robust = 1.0 / (1.0 + (miss / sd / _OUTLIER) ** 2)
-        scatter = _excess_scatter(miss, own, robust, floor)
+        offset, slope, cov = _weighted_line(n2, y, robust / sd**2)
     b = float(np.clip(slope / (1.0 + offset), 0.0, _MOST_B))
+    if not window.holds(offset, b):
+        return None
     weights = np.zeros(len(peaks.number))
     weights[peaks.good] = robust
     return _Line(
-        f0_hz=float(f_ref_hz * np.sqrt(max(1.0 + offset, 0.5))),
+        f0_hz=float(window.f_ref_hz * np.sqrt(1.0 + offset)),
         b=b,
         var_f=float(cov[0, 0]),
         cov=float(cov[0, 1]),
@@ -383,22 +416,52 @@ def _solve(spectrum: _Spectrum, peaks: _Peaks, f_ref_hz: float) -> _Line:
     )
 
 
+def _median_line(
+    n2: FloatArray, y: FloatArray, own: FloatArray, over: FloatArray, window: _Window
+) -> tuple[float, float] | None:
+    """Return the line through two partials that the most others lie near, within reach.
+
+    Least median of squares (Rousseeuw, J. Am. Stat. Assoc. 79, 1984) over the pairs of the
+    partials that stand out most; lines of the usual stiffness through one partial as well.
+    """
+    best = np.argsort(-over, kind="stable")[:_PAIRED]
+    i, j = np.triu_indices(len(best), 1)
+    i, j = best[i], best[j]
+    slope = np.concatenate([(y[j] - y[i]) / (n2[j] - n2[i]), np.repeat(_GRID_B, len(best))])
+    through = np.concatenate([i, np.tile(best, len(_GRID_B))])
+    offset = y[through] - slope * n2[through]
+    allowed = window.holds(offset, slope) & (slope > -1e-5) & (slope < _MOST_B)
+    if not allowed.any():
+        return None
+    offset, slope = offset[allowed], slope[allowed]
+    miss = np.abs(y - offset[:, None] - slope[:, None] * n2) / own
+    # Scores beyond 30 errors are all equally far; the sum of roots parts what medians tie.
+    score = np.median(miss, axis=1) + 0.1 * np.sqrt(np.minimum(miss, 30.0)).mean(axis=1)
+    at = int(np.argmin(score))
+    return float(offset[at]), float(slope[at])
+
+
+def _excess_scatter(miss: FloatArray, own: FloatArray) -> float:
+    """Return the scatter that, with the peaks' own errors, makes the median miss what it is."""
+    if len(miss) < 4:
+        return 0.0
+    # Two partials' worth of freedom has gone into the line.
+    wanted = _MEDIAN_OF_NORMAL * np.sqrt(1.0 - 2.0 / len(miss))
+    if float(np.median(np.abs(miss) / own)) <= wanted:
+        return 0.0
+    trial = float(np.median(own)) * 2.0 ** np.arange(-2.0, 12.0, 0.5)
+    medians = np.median(np.abs(miss) / np.hypot(own, trial[:, None]), axis=1)
+    return float(trial[int(np.argmax(medians <= wanted))]) if (medians <= wanted).any() else 0.0
+
+
 def _weighted_line(x: FloatArray, y: FloatArray, w: FloatArray) -> tuple[float, float, FloatArray]:
     """Return offset, slope and their covariance, with the weak prior on the slope."""
-    prior = 1.0 / _PRIOR_SD_B**2
-    a = np.array([[w.sum(), (w * x).sum()], [(w * x).sum(), (w * x * x).sum() + prior]])
-    cov = np.linalg.inv(a)
-    offset, slope = cov @ np.array([(w * y).sum(), (w * x * y).sum() + prior * _PRIOR_B])
-    return float(offset), float(slope), cov
-
-
-def _excess_scatter(miss: FloatArray, own: FloatArray, robust: FloatArray, floor: float) -> float:
-    """Return the scatter that the peaks' own errors do not explain."""
-    free = float(robust.sum()) - 2.0
-    if free < 1.0:
-        return max(floor, 4.0 * floor if len(miss) < 4 else floor)
-    var = float((robust * (miss**2 - own**2)).sum()) / free
-    return max(floor, float(np.sqrt(max(var, 0.0))))
+    wx = w * x
+    s0, s1, s2 = float(w.sum()), float(wx.sum()), float(wx @ x) + 1.0 / _PRIOR_SD_B**2
+    y0, y1 = float(w @ y), float(wx @ y) + _PRIOR_B / _PRIOR_SD_B**2
+    det = s0 * s2 - s1 * s1
+    cov = np.array([[s2, -s1], [-s1, s0]]) / det
+    return (s2 * y0 - s1 * y1) / det, (s0 * y1 - s1 * y0) / det, cov
 
 
 def _result(spectrum: _Spectrum, peaks: _Peaks, line: _Line) -> PartialFit:
