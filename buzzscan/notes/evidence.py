@@ -29,8 +29,10 @@ IntArray = npt.NDArray[np.intp]
 _SCORE_NATS = 12.0
 """Nats between the best pitch and one that explains nothing."""
 _REACH_CENTS = 45.0
-_CENTS_CAP, _LN_B_CAP = 4.0, 4.5
+_CENTS_CAP, _LN_B_CAP = 4.0, 4.0
 _LN_B_SD = 0.2
+_OTHER_PITCH = 3.0
+"""Where another pitch explains the candidate best, though this one does too."""
 _CHOKE, _CHOKE_PER_FRET = 3.3, 0.25
 _UNCLEAR, _UNCLEAR_DOUBT = 9.0, 3.5
 _LOWEST_MIDI = 69.0 + 12.0 * float(np.log2(PITCHES_HZ[0] / 440.0))
@@ -89,10 +91,12 @@ def _sounded(
     off = 100.0 * (heard_midi[:, None] - midi)
     fits = np.abs(off) < 2 * _REACH_CENTS
     z = off / strings.cents_sd[string]
-    evidence -= np.where(fits, _misfit(z, _CENTS_CAP), 0.0)
+    evidence -= np.where(fits, _misfit(z, _CENTS_CAP), _OTHER_PITCH)
     expected = strings.ln_b[string] + LN_B_PER_FRET * fret
-    sd = np.sqrt(heard.ln_b_sd[:, None] ** 2 + _LN_B_SD**2 + strings.ln_b_sd[string] ** 2)
-    z = (heard.ln_b[:, None] - expected) / sd
+    heard_b = heard.b[:, None]
+    error = heard.b_sd[:, None] / np.maximum(heard_b, np.exp(expected))
+    sd = np.sqrt(error**2 + _LN_B_SD**2 + strings.ln_b_sd[string] ** 2)
+    z = (np.log(heard_b) - expected) / sd
     evidence -= np.where(fits, _misfit(z, _LN_B_CAP), 0.0)
     return np.asarray(evidence, np.float64)
 

@@ -53,20 +53,20 @@ class Heard:
         Rise of the waveform's edge at the onset.
     scores
         From `pitch_scores`, shape (candidates, pitches).
-    pitch_hz, ln_b, ln_b_sd, n_found, rise_db, share, whole_share
+    pitch_hz, b, b_sd, n_found, rise_db, share, whole_share
         From `PartialFit`, for the best pitch.
     new, tone_rise_db, steady
         From `Tones`.
     level_db
-        Level of the waveform's slope over the 25 ms after the onset.
+        Level of the strongest partials together, dB re full scale.
     """
 
     onset: npt.NDArray[np.intp]
     gain_db: FloatArray
     scores: npt.NDArray[np.float32]
     pitch_hz: FloatArray
-    ln_b: FloatArray
-    ln_b_sd: FloatArray
+    b: FloatArray
+    b_sd: FloatArray
     n_found: npt.NDArray[np.intp]
     rise_db: FloatArray
     share: FloatArray
@@ -122,14 +122,14 @@ def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
     fit = fit_partials(spectra, np.arange(len(onset)), best)
     tones = follow_tones(samples, rate, onset, room, fit.strong_hz, fit.strong_power)
     onset, gain = _settled(samples, rate, onset, gain, tones.begin)
-    level = 10.0 * np.log10(_loudness(samples, onset, rate).astype(np.float64) + 1e-14)
+    level = 10.0 * np.log10(fit.strong_power.sum(axis=1) + 1e-12)
     return Heard(
         onset=onset,
         gain_db=gain.astype(np.float64),
         scores=scores,
         pitch_hz=fit.pitch_hz,
-        ln_b=fit.ln_b,
-        ln_b_sd=fit.ln_b_sd,
+        b=fit.b,
+        b_sd=fit.b_sd,
         n_found=fit.n_found,
         rise_db=fit.rise_db,
         share=fit.share,
@@ -153,7 +153,8 @@ def _settled(
     astray = np.flatnonzero(np.abs(begin - onset) > _ASTRAY_S * rate)
     moved, rise = refine(samples, rate, begin[astray], reach_s=(_ASTRAY_S, _ASTRAY_S))
     sure = rise > _LEAST_GAIN_DB
-    onset[astray[sure]], gain[astray[sure]] = moved[sure], rise[sure]
+    onset[astray] = np.where(sure, moved, begin[astray])
+    gain[astray] = np.maximum(rise, _LEAST_GAIN_DB)
     return onset, gain
 
 

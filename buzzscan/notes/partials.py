@@ -25,14 +25,14 @@ FloatArray = npt.NDArray[np.float64]
 
 _STAGES = (3, 5, 7, 10, 14, 22)
 """Partials used in turn: each fit tells where the next partials must be looked for."""
-_START_BS = (6e-5, 1e-3)
-"""Inharmonicities to start from: low on the neck, and high up a thick string."""
+_START_BS = (6e-5, 1e-3, 6e-3)
+"""Inharmonicities to start from: low on the neck, high up a thick string, and a stiff bass string."""
 N_STRONG = 6
 """Partials that are followed across the onset."""
 _STRONG_TOP_HZ = 4500.0
 _LEAST_OVER_FLOOR = 12.0
 """Power of a partial over the median of its surroundings for it to count."""
-_PRIOR_LN_B, _PRIOR_SD = float(np.log(1.5e-4)), 2.0
+_PRIOR_B, _UNKNOWN_B_SD = 1.5e-4, 1e-2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,8 +43,8 @@ class PartialFit:
     ----------
     pitch_hz
         First partial in Hz.
-    ln_b, ln_b_sd
-        Natural logarithm of B and its standard error (large where B cannot be told).
+    b, b_sd
+        B and its standard error (large where B cannot be told).
     n_found
         Partials found over the floor.
     rise_db
@@ -58,8 +58,8 @@ class PartialFit:
     """
 
     pitch_hz: FloatArray
-    ln_b: FloatArray
-    ln_b_sd: FloatArray
+    b: FloatArray
+    b_sd: FloatArray
     n_found: npt.NDArray[np.intp]
     rise_db: FloatArray
     share: FloatArray
@@ -100,8 +100,8 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
     on_partials = (grown * ok).sum(axis=1) * 1.5 / spectra.window_s[rows] / spectra.bin_hz
     return PartialFit(
         pitch_hz=np.sqrt(f2 * (1.0 + b)),
-        ln_b=np.log(b),
-        ln_b_sd=sd,
+        b=b,
+        b_sd=sd,
         n_found=ok.sum(axis=1),
         rise_db=np.array(
             [float(np.median(r[s])) if s.any() else 0.0 for r, s in zip(rise, strong, strict=True)]
@@ -193,7 +193,7 @@ def _solve(
     starts_hz: FloatArray,
     guess: float,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Return f0², B, the standard error of ln B and the merit of (f_h/h)² = f0² + f0²·B·h²."""
+    """Return f0², B, the standard error of B and the merit of (f_h/h)² = f0² + f0²·B·h²."""
     h = np.arange(1, freq.shape[1] + 1)
     y = (freq / h / starts_hz[:, None]) ** 2 - 1.0
     # Error of a peak: a share of the window's width, falling with its height over the floor.
@@ -208,22 +208,21 @@ def _solve(
         miss = (y - offset[:, None] - slope[:, None] * x) / sd
         w = np.where(weight > 0.0, 1.0 / sd**2 / (1.0 + (miss / 2.5) ** 2), 0.0)
     floor = 2e-6
-    b = np.clip(slope / np.maximum(1.0 + offset, 0.5), floor, 2e-2)
+    b = np.clip(slope / np.maximum(1.0 + offset, 0.5), floor, 5e-2)
     off = np.minimum(miss * miss, 30.0) * (weight > 0.0)
     count = (weight > 0.0).sum(axis=1)
-    error = np.sqrt(var * (1.0 + off.sum(axis=1) / np.maximum(count, 1))) / np.maximum(b, floor)
+    error = np.sqrt(var * (1.0 + off.sum(axis=1) / np.maximum(count, 1)))
     merit = (np.log1p(weight) * np.exp(-0.5 * off)).sum(axis=1)
     few = count < 3
     b = np.where(few, guess, b)
     f2 = starts_hz**2 * np.clip(1.0 + offset, 0.9, 1.1)
-    return f2, b, np.where(few, _PRIOR_SD, error), merit
+    return f2, b, np.where(few, _UNKNOWN_B_SD, error), merit
 
 
 def _line(x: FloatArray, y: FloatArray, w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return a weighted line's offset, slope and variance of slope, with a weak prior on B."""
-    prior_b = np.exp(_PRIOR_LN_B)
-    prior_w = 1.0 / (2.0 * prior_b) ** 2
+    prior_w = 1.0 / (2.0 * _PRIOR_B) ** 2
     sw, sx, sy = w.sum(1) + 1e-9, (w * x).sum(1), (w * y).sum(1)
-    sxx, sxy = (w * x * x).sum(1) + prior_w, (w * x * y).sum(1) + prior_w * prior_b
+    sxx, sxy = (w * x * x).sum(1) + prior_w, (w * x * y).sum(1) + prior_w * _PRIOR_B
     det = np.maximum(sw * sxx - sx * sx, 1e-12 * sw * sxx)
     return (sxx * sy - sx * sxy) / det, (sw * sxy - sx * sy) / det, sw / det

@@ -23,9 +23,13 @@ FloatArray = npt.NDArray[np.float64]
 
 _SHORTEST_S = 0.07
 """Two candidates nearer than this are one note: half of the fastest notes looked for."""
+_LATER_DB = 6.0
+"""Of two likely ones the later is the pick, as nothing new sounds after it, unless far softer."""
 _LANDING_S, _LANDING_DB = 0.14, 9.0
 """A finger lands on its fret up to this long before the pick, and sounds the note far softer."""
 _SAME_CENTS = 60.0
+_VOICE_PARTIALS, _VOICE_B = 8, 8e-6
+"""Partials in a straight series: a voice or a wind instrument, as no string is that thin."""
 
 
 def _gate(value: FloatArray, low: float, high: float) -> FloatArray:
@@ -42,11 +46,15 @@ def note_odds(heard: Heard) -> FloatArray:
     new = _gate(heard.new, 0.06, 0.25)
     rise = _gate(np.maximum(heard.rise_db, heard.tone_rise_db - 3.0), -6.0, -2.0)
     partials = _gate(heard.n_found.astype(np.float64), 1.0, 4.0)
-    edge = 0.5 + 0.5 * _gate(heard.gain_db, 1.0, 5.0)
+    # Where the partials hardly rise, the attack itself must stand out.
+    level = _gate(heard.rise_db, 1.0, 6.0)
+    edge = np.maximum(0.5 * level, _gate(heard.gain_db, 5.0 - 4.0 * level, 10.0 - 5.0 * level))
     # A string picked again on the same fret adds little power, but is new all the same.
     again = _gate(heard.whole_share, 0.4, 0.8) * _gate(heard.new, 0.12, 0.3)
     tone = 0.3 + 0.7 * np.maximum(_gate(heard.share, 0.1, 0.5), again)
     steady = 0.2 + 0.8 * _gate(heard.steady, 0.6, 0.85)
+    voice = (heard.n_found >= _VOICE_PARTIALS) & (heard.b + 2.0 * heard.b_sd < _VOICE_B)
+    steady = np.where(voice, 0.2, steady)
     return np.asarray(new * rise * partials * edge * tone * steady, np.float64)
 
 
@@ -61,7 +69,7 @@ def weeded(heard: Heard, sample_rate_hz: int) -> Heard:
             gap_s = (heard.onset[i] - heard.onset[last]) / sample_rate_hz
             louder_db = heard.level_db[i] - heard.level_db[last]
             if gap_s < _SHORTEST_S:
-                better = (odds[i] > 0.5, louder_db) > (odds[last] > 0.5, 0.0)
+                better = (odds[i] > 0.5, louder_db) > (odds[last] > 0.5, -_LATER_DB)
                 keep[last if better else i] = False
                 if not better:
                     continue

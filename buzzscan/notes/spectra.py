@@ -51,8 +51,8 @@ _WINDOWS_S = (0.07, 0.09, 0.115, 0.15, 0.2, 0.27, 0.35)
 _FFT_S = 0.37
 _TOP_HZ = 7000.0
 _N_PARTIALS = 14
-_STRETCHES = (1e-5, 3e-4, 1.2e-3)
-"""Inharmonicities tried: a thin plain string low on the neck to a thick one high up."""
+_STRETCHES = (1e-5, 3e-4, 1.2e-3, 5e-3)
+"""Inharmonicities tried: a thin plain string low on the neck to a stiff bass string."""
 _KEEP_RINGING = 0.05
 """Share of the power kept where the spectrum did not rise: a note picked again on the same fret
 rises little."""

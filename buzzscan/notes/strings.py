@@ -132,14 +132,14 @@ def learnt_strings(
     midi = 69.0 + 12.0 * np.log2(heard.pitch_hz[rows] / guitar.a4_hz)
     open_midi = np.array([0.0] + [guitar.midi(s, 0) for s in guitar.strings])
     off = 100.0 * (midi - open_midi[string] - fret)
-    open_b = heard.ln_b[rows] - LN_B_PER_FRET * fret
+    open_b = np.log(heard.b[rows]) - LN_B_PER_FRET * fret
     clear = np.abs(off - offset_cents) < 60.0
     for s in guitar.strings:
         mine = clear & (string == s)
         if mine.sum() >= 3:
             cents[s] = np.median(off[mine])
             cents_sd[s] = _CENTS_SD + 20.0 / mine.sum()
-        known = mine & (heard.ln_b_sd[rows] < 0.5)
+        known = mine & (heard.b_sd[rows] < 0.5 * heard.b[rows])
         if known.sum() >= 2:
             # Notes count four to one against what was assumed.
             weight, prior = 4.0 * known.sum(), 1.0 / start.ln_b_sd[s] ** 2

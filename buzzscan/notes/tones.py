@@ -27,11 +27,12 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
 
 _THIN_HZ = 11000.0
-_BEFORE_S, _AFTER_S = 0.070, 0.110
+_BEFORE_S, _AFTER_S = 0.070, 0.120
 _SMOOTH_S = 0.016
 """Long enough to part the partials of most notes, short enough for the fastest."""
-_HELD_S = (0.035, 0.075)
-"""Stretch after the onset whose amplitude the beginning is matched against."""
+_HELD_S, _HELD_SHORT_S = (0.065, 0.110), (0.035, 0.075)
+"""Stretch after the onset whose amplitude the beginning is matched against: late enough to be
+free of a squeak that runs into the note, earlier where the next note follows soon."""
 _FITS_BETTER = 0.6
 """Share of what silent partials between two moments would add to the match."""
 _NEAR_S, _FAR_S = (0.010, 0.034), (0.008, 0.040)
@@ -100,7 +101,7 @@ def follow_tones(
     tone = (real + 1j * imag) * (powers > 0.0)[:, :, None]
     size = np.abs(tone)
     total = np.sqrt((size * size).sum(axis=1)) + 1e-7
-    begin = _begin(tone, n_before, rate)
+    begin = _begin(tone, partials_hz, n_before, rate, room / sample_rate_hz)
     before = tone[:, :, n_before - round(_NEAR_S[1] * rate) : n_before - round(_NEAR_S[0] * rate)]
     after = tone[:, :, n_before + round(_FAR_S[0] * rate) : n_before + round(_FAR_S[1] * rate)]
     a, b = after.mean(axis=2), before.mean(axis=2)
@@ -116,16 +117,27 @@ def follow_tones(
     )
 
 
-def _begin(tone: npt.NDArray[np.complexfloating], n_before: int, rate: float) -> IntArray:
+def _begin(
+    tone: npt.NDArray[np.complexfloating],
+    partials_hz: FloatArray,
+    n_before: int,
+    rate: float,
+    room_s: FloatArray,
+) -> IntArray:
     """Return where steady partials begin: the onset unless another moment fits far better.
 
     Against the amplitude held later on, what rings on from a neighbouring pitch turns in phase
     and averages out: the change point is where the sum of 2·Re(z·A*) − |A|² starts to grow.
     """
-    held = slice(n_before + round(_HELD_S[0] * rate), n_before + round(_HELD_S[1] * rate))
-    steady = tone[:, :, held].mean(axis=2, keepdims=True)
-    power = np.abs(steady) ** 2
-    match = (2.0 * (tone * steady.conj()).real - power).sum(axis=1)
+    late, soon = (
+        tone[:, :, n_before + round(a * rate) : n_before + round(b * rate)].mean(axis=2)
+        for a, b in (_HELD_S, _HELD_SHORT_S)
+    )
+    steady = np.where(room_s[:, None] > _HELD_S[1] + 0.015, late, soon)[:, :, None]
+    # Higher partials turn faster against those of the note before, and so tell more.
+    weight = partials_hz[:, :, None] / (np.abs(steady) + 1e-6)
+    power = weight * np.abs(steady) ** 2
+    match = (2.0 * weight * (tone * steady.conj()).real - power).sum(axis=1)
     first, stop = n_before - round(0.050 * rate), n_before + round(0.060 * rate)
     gain = np.cumsum(match[:, stop:first:-1], axis=1)[:, ::-1]
     top = np.argmax(gain, axis=1)
