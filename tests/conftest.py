@@ -10,18 +10,20 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from buzzscan.comparison import Comparison, compare
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.verdict import Bars, Buzz, Finding, Position, Sustain
 from buzzscan.notes.note import Note
 from buzzscan.recording import Recording, RecordingWarning
-from buzzscan.report import write_report
+from buzzscan.report import write_comparison, write_report
 from buzzscan.scanning import Scan
 
 RATE_HZ = 16000
 NOTE_S = 0.3
 HIGH_FRET = 10
 DEAD = (3, 14)
+NEW_BUZZ = (1, 3)
 MEASURED_OF_POSITION = {f.name for f in dataclasses.fields(Position)} - {
     "string",
     "fret",
@@ -260,4 +262,39 @@ def written(neck_scan: Scan, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return a folder with the whole report of the neck, for both audiences."""
     folder = tmp_path_factory.mktemp("report")
     write_report(neck_scan, folder, audience="both")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def after_scan(neck_scan: Scan) -> Scan:
+    """Return the same neck after the high fret was dressed, with one new buzz."""
+
+    def dressed(position: Position) -> Position:
+        changes: dict[str, object] = {}
+        if position.buzz in {"buzz", "choked"} and position.fret == HIGH_FRET - 1:
+            changes = {"buzz": "clean", "buzz_db": -58.0, "contact": 0.02}
+        elif position.buzz == "buzz":
+            changes = {"buzz": "slight", "buzz_db": -41.0, "contact": 0.6}
+        elif (position.string, position.fret) == NEW_BUZZ:
+            changes = {"buzz": "buzz", "buzz_db": -30.0, "contact": 0.9}
+        return dataclasses.replace(position, **changes)
+
+    return dataclasses.replace(
+        neck_scan,
+        positions=tuple(dressed(p) for p in neck_scan.positions),
+        findings=neck_scan.findings[1:],
+    )
+
+
+@pytest.fixture(scope="session")
+def comparison(neck_scan: Scan, after_scan: Scan) -> Comparison:
+    """Return the comparison of the neck before and after."""
+    return compare(neck_scan, after_scan)
+
+
+@pytest.fixture(scope="session")
+def compared(comparison: Comparison, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with all pages of the comparison."""
+    folder = tmp_path_factory.mktemp("comparison")
+    write_comparison(comparison, folder, audience="both", done="Fret 10 levelled and crowned.")
     return folder

@@ -19,6 +19,7 @@ from buzzscan.report.view import view_of
 from buzzscan.report.writing import bench_html, customer_html
 from buzzscan.scanning import Scan
 
+PAGES = ("report.html", "customer.html", "compare.html", "compare-customer.html")
 GOLD = Path(__file__).parent / "gold"
 HOSTILE = "</script><img src=x onerror=alert(1)>\"'&{{ 7*7 }}"
 
@@ -61,8 +62,9 @@ def sha256(text: str) -> str:
 
 
 @pytest.fixture(scope="module")
-def pages(written: Path) -> dict[str, str]:
-    return {path.name: path.read_text("utf-8") for path in written.glob("*.html")}
+def pages(written: Path, compared: Path) -> dict[str, str]:
+    paths = (*written.glob("*.html"), *compared.glob("*.html"))
+    return {path.name: path.read_text("utf-8") for path in paths}
 
 
 @pytest.fixture(scope="module")
@@ -82,7 +84,7 @@ def hostile_pages(neck_scan: Scan) -> dict[str, str]:
     return {"report.html": bench_html(view, clips), "customer.html": customer}
 
 
-@pytest.mark.parametrize("name", ["report.html", "customer.html"])
+@pytest.mark.parametrize("name", PAGES)
 def test_policy_names_exactly_the_style_and_the_script(pages: dict[str, str], name: str) -> None:
     reader = read(pages[name])
     policies = [
@@ -143,7 +145,7 @@ def scrubbed(page: str) -> str:
     return re.sub(r'^ *<tr data-string="[1-5]".*</tr>\n', "", page, flags=re.MULTILINE)
 
 
-@pytest.mark.parametrize("name", ["report.html", "customer.html"])
+@pytest.mark.parametrize("name", PAGES)
 def test_page_is_as_it_was_looked_at(pages: dict[str, str], name: str) -> None:
     """Run with ``BUZZSCAN_GOLD=write`` to take over a change that has been looked at."""
     seen = scrubbed(pages[name])

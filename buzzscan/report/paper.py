@@ -113,7 +113,8 @@ def method_on(sheet: Sheet, view: Headed) -> None:
     sheet.heading("How it was measured")
     for term, text in view.method:
         sheet.need(24.0)
-        sheet.put(MARGIN, sheet.y + 9.0, term, size=9.0, bold=True)
+        lines = "\n".join(wrapped(term, 86.0, 9.0, "serif", bold=True))
+        sheet.put(MARGIN, sheet.y + 9.0, lines, size=9.0, bold=True)
         sheet.paragraph(text, size=9.0, indent=92.0, after=3.0)
     sheet.heading("Before you work on it")
     for line in view.cautions:

@@ -17,12 +17,16 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 
+from buzzscan.comparison import Comparison
+from buzzscan.history import History
 from buzzscan.plots.neckmap import MapLayer
 from buzzscan.plots.tones import Tone
+from buzzscan.report.comparing import comparison_view_of
+from buzzscan.report.history_page import history_view_of
 from buzzscan.report.view import ReportView, view_of
 from buzzscan.scanning import Scan
 
-__all__ = ["render_terminal"]
+__all__ = ["render_comparison_terminal", "render_history_terminal", "render_terminal"]
 
 _NARROWEST = 40
 _CELL = 3
@@ -34,6 +38,10 @@ _COLOURS = {
     "dead": "97;48;5;24",
     "sharp": "30;48;5;179",
     "flat": "97;48;5;61",
+    "better": "30;48;5;152",
+    "worse": "30;48;5;215",
+    "cured": "97;48;5;30",
+    "new": "97;48;5;53",
 }
 """SGR codes near the colours of the printed key, from the 256-colour set."""
 _PLAIN = str.maketrans(
@@ -65,6 +73,65 @@ def render_terminal(scan: Scan, *, width: int = 80, color: bool = True) -> str:
     lines += _findings(view, width=width, color=color)
     lines += _sources(view, width=width, color=color)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def render_comparison_terminal(
+    comparison: Comparison, *, width: int = 80, color: bool = True
+) -> str:
+    """Return the map of changes and what became of the findings as lines of text.
+
+    Parameters
+    ----------
+    comparison
+        What to report.
+    width
+        Columns of the terminal.
+    color
+        Whether to add colours (ANSI codes).
+    """
+    view = comparison_view_of(comparison)
+    width = max(width, _NARROWEST)
+    lines = [*_wrap(view.title, width), *_wrap(view.headline, width), *_wrap(view.counts, width)]
+    lines.append("")
+    lines += _map(view.layers[:1], width=width, color=color)
+    lines.append("")
+    for index, finding in enumerate(view.findings, 1):
+        head = f"{index}. {finding.title}"
+        lines += [_bold(line, color=color) for line in _wrap(head, width, rest="   ")]
+        if finding.next_step:
+            lines += _wrap(f"Next: {finding.next_step}", width, first="   ", rest="   ")
+        lines.append("")
+    for remark in view.remarks:
+        lines += _wrap(f"Note: {remark}", width, rest="  ")
+    for name, take in (("Before", view.before), ("After", view.after)):
+        for recording in take.recordings:
+            lines += _wrap(f"{name}: {recording.name}: {recording.facts}", width, rest="  ")
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def render_history_terminal(history: History, *, width: int = 80) -> str:
+    """Return one line per scan, with what changed beneath it.
+
+    Parameters
+    ----------
+    history
+        What to report.
+    width
+        Columns of the terminal.
+    """
+    view = history_view_of(history)
+    width = max(width, _NARROWEST)
+    label_width = max(12, width - 6 * 8 - 2)
+    lines = [*_wrap(f"{view.title}: {view.headline}", width), ""]
+    heads = "".join(f"{name.lower():>8}" for name in view.headers[1:])
+    lines.append(f"{'scan':<{label_width}}{heads}")
+    for line in view.lines:
+        counts = "".join(f"{text:>8}" for text in (line.judged, *line.counts))
+        lines.append(f"{_plain(line.label)[: label_width - 1]:<{label_width}}{counts}")
+        for text in (*line.findings, line.change):
+            if text:
+                lines += _wrap(text, width, first="  ", rest="  ")
+    return "\n".join(text.rstrip() for text in lines) + "\n"
 
 
 def _plain(text: str) -> str:

@@ -18,7 +18,7 @@ from buzzscan.neck.verdict import Bars
 from buzzscan.plots.tones import Layer
 from buzzscan.report import words
 
-__all__ = ["CAUTIONS", "LAYER_TEXTS", "LayerText", "method_of"]
+__all__ = ["CAUTIONS", "CHANGE_METHOD", "LAYER_TEXTS", "LayerText", "method_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +73,24 @@ CAUTIONS: tuple[str, ...] = (
     (
         "Local rules for workshop safety come before this sheet. If in doubt, ask a qualified "
         "repairer."
+    ),
+)
+
+
+CHANGE_METHOD: tuple[tuple[str, str], ...] = (
+    (
+        "Comparing",
+        (
+            "Positions are matched by string and fret. Levels and pick strength of the takes are "
+            "evened out first; a position that was played too softly to tell is not comparable."
+        ),
+    ),
+    (
+        "Changes",
+        (
+            "A change counts only beyond the spread of the passes. Cured: buzzed before, clean "
+            "now. New: clean before, buzzes now. Sustain ratio: seconds after over before."
+        ),
     ),
 )
 

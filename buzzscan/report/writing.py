@@ -27,7 +27,16 @@ from buzzscan.report.tables import notes_csv
 from buzzscan.report.view import ReportView, view_of
 from buzzscan.scanning import Scan
 
-__all__ = ["Audience", "write_cued_wav", "write_labels", "write_report"]
+__all__ = [
+    "Audience",
+    "bench_html",
+    "clip_data",
+    "customer_html",
+    "write_cued_wav",
+    "write_file",
+    "write_labels",
+    "write_report",
+]
 
 Audience = Literal["bench", "customer", "both"]
 
@@ -69,7 +78,7 @@ def write_report(scan: Scan, out_dir: Path, *, audience: Audience = "bench") -> 
         "customer.pdf": lambda: customer_pdf(customer, clips),
     }
     files = (bench if audience != "customer" else {}) | (letter if audience != "bench" else {})
-    return tuple(_write(out_dir / name, make()) for name, make in files.items())
+    return tuple(write_file(out_dir / name, make()) for name, make in files.items())
 
 
 def write_labels(scan: Scan, out_dir: Path) -> tuple[Path, ...]:
@@ -81,7 +90,7 @@ def write_labels(scan: Scan, out_dir: Path) -> tuple[Path, ...]:
         If a file cannot be written.
     """
     return tuple(
-        _write(out_dir / f"{_stem(scan, index)}.labels.txt", labels_text(scan, index).encode())
+        write_file(out_dir / f"{_stem(scan, index)}.labels.txt", labels_text(scan, index).encode())
         for index in range(len(scan.recordings))
     )
 
@@ -116,7 +125,14 @@ def _stem(scan: Scan, index: int) -> str:
     return plain if stems.count(stem) == 1 else f"{plain}-{index + 1}"
 
 
-def _write(path: Path, data: bytes) -> Path:
+def write_file(path: Path, data: bytes) -> Path:
+    """Write a file and return its path.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written.
+    """
     try:
         path.write_bytes(data)
     except OSError as error:
@@ -151,7 +167,6 @@ def customer_html(customer: CustomerView, clips: ClipSet) -> str:
 
 def _position_data(view: ReportView, clips: ClipSet, key: str) -> dict[str, Any]:
     position = view.positions[key]
-    clip = clips.by_key.get(key)
     return {
         "title": position.title,
         "verdicts": position.verdicts,
@@ -159,13 +174,19 @@ def _position_data(view: ReportView, clips: ClipSet, key: str) -> dict[str, Any]
         "reason": position.reason,
         "neighbour": position.neighbour,
         "alone": "none on this string or fret",
-        "clip": {
-            "label": clip.label,
-            "sound": clip.sound,
-            "wave": clip.wave,
-            "fall": clip.fall,
-            "spectrogram": clip.spectrogram,
-        }
-        if clip
-        else None,
+        "clip": clip_data(clips, key),
+    }
+
+
+def clip_data(clips: ClipSet, key: str) -> dict[str, str] | None:
+    """Return a clip as the page's script reads it, or None if there is none."""
+    clip = clips.by_key.get(key)
+    if clip is None:
+        return None
+    return {
+        "label": clip.label,
+        "sound": clip.sound,
+        "wave": clip.wave,
+        "fall": clip.fall,
+        "spectrogram": clip.spectrogram,
     }

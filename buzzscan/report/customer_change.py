@@ -1,0 +1,116 @@
+"""What the customer's page says of two takes: what changed, what remains, and why.
+
+Conventions
+-----------
+Built from a `Comparison` and the customer's views of both takes, so that words and signs are
+the same as on the page of one take.
+
+Limits
+------
+What was done is not heard in a recording: it is said only where the shop says so.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+from buzzscan.comparison import Comparison
+from buzzscan.report import words
+from buzzscan.report.comparing import ChangeView, ComparisonView
+from buzzscan.report.customer import CustomerView, Pair, customer_view_of, plain_layer
+
+__all__ = ["AFTER", "BEFORE", "MOST_HEARD", "customer_comparison_of"]
+
+BEFORE, AFTER = "before ", "after "
+"""What the keys of clips begin with, by take."""
+MOST_HEARD = 2
+
+
+def customer_comparison_of(
+    comparison: Comparison, view: ComparisonView, *, done: str = ""
+) -> CustomerView:
+    """Return what the customer's page says about a comparison.
+
+    Parameters
+    ----------
+    comparison, view
+        What is compared, and the repairer's view of it.
+    done
+        What the shop did, in its own words.
+    """
+    then = customer_view_of(comparison.before, view.before)
+    now = customer_view_of(comparison.after, view.after)
+    left = any(p.buzz in {"buzz", "choked"} for p in comparison.after.positions)
+    return replace(
+        now,
+        title="Before and after",
+        shop=view.shop,
+        job=view.job,
+        summary=_summary(view, then, now, done=done, left=left),
+        heard=tuple(_pair(change) for change in _telling(view)[:MOST_HEARD]),
+        work=tuple(replace(f, pair=_of_after(f.pair)) for f in now.work),
+        stays=tuple(replace(f, pair=_of_after(f.pair)) for f in now.stays),
+        layers=(
+            plain_layer(comparison.before, view.before, title="Your neck before"),
+            plain_layer(comparison.after, view.after, title="Your neck after"),
+        ),
+    )
+
+
+def _of_after(pair: Pair | None) -> Pair | None:
+    if pair is None:
+        return None
+    return replace(pair, key=AFTER + pair.key, good_key=AFTER + pair.good_key)
+
+
+def _telling(view: ComparisonView) -> list[ChangeView]:
+    """Return positions whose change is best heard: cured first, then better, most change first."""
+    order = {"cured": 0, "better": 1}
+    heard = [c for c in view.changes.values() if c.tone.word in order]
+    return sorted(heard, key=lambda c: (order[c.tone.word], c.change_db, c.key))
+
+
+def _pair(change: ChangeView) -> Pair:
+    return Pair(
+        key=BEFORE + change.key,
+        word="Before",
+        title=change.title,
+        good_key=AFTER + change.key,
+        good_word="After",
+        good_title=change.title,
+    )
+
+
+def _summary(
+    view: ComparisonView, then: CustomerView, now: CustomerView, *, done: str, left: bool
+) -> tuple[str, ...]:
+    lines = ["We played the whole neck before and after the work and set note beside note."]
+    found = [f"{f.title[0].lower()}{f.title[1:]} ({f.where.lower()})" for f in then.work]
+    if found:
+        lines.append(f"What we had found: {words.joined(found)}.")
+    if done:
+        lines.append(f"What was done: {done.rstrip('.')}.")
+    lines.append(_changed(Counter(c.tone.word for c in view.changes.values() if c.played)))
+    if not now.work and not left:
+        lines.append("Nothing on the frets is left to do.")
+    return tuple(lines)
+
+
+def _changed(told: Counter[str]) -> str:
+    compared = sum(told.values()) - told["not comparable"]
+    parts = []
+    for word, one, many in (
+        ("cured", "that buzzed is clean now", "that buzzed are clean now"),
+        ("better", "buzzes less", "buzz less"),
+        ("same", "is as it was", "are as they were"),
+        ("worse", "buzzes more", "buzz more"),
+        ("new", "that was clean buzzes now", "that were clean buzz now"),
+    ):
+        if told[word]:
+            parts.append(f"{told[word]} {one if told[word] == 1 else many}")
+    if not parts:
+        return "The two recordings could not be set against each other."
+    rest = told["not comparable"]
+    tail = f" {rest} could not be compared." if rest else ""
+    return f"Of {words.count(compared, 'note')}, {words.joined(parts)}.{tail}"

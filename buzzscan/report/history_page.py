@@ -1,0 +1,131 @@
+"""One guitar over time: a page with one line for every scan.
+
+Conventions
+-----------
+Lines run oldest first. Shares are of the positions that were judged.
+
+Limits
+------
+No sound: each scan has its own page for that.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from buzzscan.history import History, HistoryLine
+from buzzscan.plots.tones import Tone, tone_of
+from buzzscan.report import page, words
+from buzzscan.report.texts import CAUTIONS
+from buzzscan.report.writing import write_file
+
+__all__ = ["HistoryLineView", "HistoryView", "history_view_of", "write_history"]
+
+BAR_WIDTH = 240.0
+"""Drawing units of a bar; the template's view box uses the same."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryLineView:
+    """One scan in words.
+
+    Parameters
+    ----------
+    label
+        What it is called.
+    judged
+        Number of positions judged.
+    bar
+        (tone, start, width) of each verdict's share, in drawing units.
+    bar_words
+        The same in words.
+    counts
+        One number per verdict, then dead positions.
+    worst, findings, change
+        Sentences.
+    """
+
+    label: str
+    judged: str
+    bar: tuple[tuple[Tone, float, float], ...]
+    bar_words: str
+    counts: tuple[str, ...]
+    worst: str
+    findings: tuple[str, ...]
+    change: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryView:
+    """A whole history in words."""
+
+    title: str
+    headline: str
+    headers: tuple[str, ...]
+    tones: tuple[Tone, ...]
+    lines: tuple[HistoryLineView, ...]
+    cautions: tuple[str, ...]
+
+
+_WORDS = ("clean", "slight", "buzz", "choked")
+_TONES = tuple(tone_of("buzz", word, played=True) for word in _WORDS)
+
+
+def history_view_of(history: History) -> HistoryView:
+    """Return everything the page says about a history."""
+    return HistoryView(
+        title=history.name or "Fretted instrument",
+        headline=f"{words.count(len(history.lines), 'scan')}, oldest first",
+        headers=("Scan", "Judged", *(word.capitalize() for word in _WORDS), "Dead"),
+        tones=_TONES,
+        lines=tuple(_line(line) for line in history.lines),
+        cautions=CAUTIONS,
+    )
+
+
+def _line(line: HistoryLine) -> HistoryLineView:
+    counts = (line.clean, line.slight, line.buzz, line.choked)
+    bar = []
+    start = 0.0
+    for tone, n in zip(_TONES, counts, strict=True):
+        width = BAR_WIDTH * n / line.n_judged if line.n_judged else 0.0
+        if n:
+            bar.append((tone, round(start, 1), round(width, 1)))
+        start += width
+    worst = ", ".join(
+        f"string {string} {'open' if fret == 0 else f'fret {fret}'} "
+        f"({words.quantity(buzz_db, 0, 'dB')})"
+        for string, fret, buzz_db in line.worst
+    )
+    return HistoryLineView(
+        label=line.label,
+        judged=str(line.n_judged),
+        bar=tuple(bar),
+        bar_words=", ".join(f"{n} {word}" for word, n in zip(_WORDS, counts, strict=True) if n)
+        or "nothing judged",
+        counts=(*(str(n) for n in counts), str(line.dead)),
+        worst=worst,
+        findings=line.findings,
+        change=line.change,
+    )
+
+
+def write_history(history: History, out_dir: Path) -> tuple[Path, ...]:
+    """Write history.html and return its path.
+
+    Parameters
+    ----------
+    history
+        What to report.
+    out_dir
+        Folder that exists.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    view = history_view_of(history)
+    text = page.render("history.html", view=view, bar_width=BAR_WIDTH)
+    return (write_file(out_dir / "history.html", text.encode("utf-8")),)

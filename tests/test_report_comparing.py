@@ -1,0 +1,158 @@
+"""Comparison and history say what they hold, on screen, on paper and in the terminal."""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from buzzscan.comparison import Comparison, compare
+from buzzscan.history import history
+from buzzscan.report import (
+    render_comparison_terminal,
+    render_history_terminal,
+    write_comparison,
+    write_history,
+)
+from buzzscan.report.comparing import comparison_view_of
+from buzzscan.report.customer_change import customer_comparison_of
+from buzzscan.report.history_page import BAR_WIDTH, history_view_of
+from buzzscan.scanning import Scan
+
+
+def pdf_text(path: Path) -> str:
+    pages = pypdf.PdfReader(io.BytesIO(path.read_bytes())).pages
+    return " ".join(" ".join(page.extract_text() for page in pages).split())
+
+
+def test_every_cell_takes_its_word_from_the_comparison(comparison: Comparison) -> None:
+    layer, before, after = comparison_view_of(comparison).layers
+    words = {(p.string, p.fret): p for p in comparison.positions}
+    for row in layer.rows:
+        for fret, cell in enumerate(row.cells):
+            change = words[row.string, fret]
+            unplayed = change.buzz_before is None
+            assert cell.tone.word == ("not played" if unplayed else change.change)
+    assert [layer.key, before.key, after.key] == ["change", "before", "after"]
+    assert before.rows[5].cells[9].tone.word == "choked"
+    assert after.rows[5].cells[9].tone.word == "clean"
+    assert {f: n for f, n in enumerate(layer.foot) if n} == {3: "1"}, "strings that got worse"
+
+
+def test_what_got_worse_is_shown_first(comparison: Comparison) -> None:
+    view = comparison_view_of(comparison)
+    assert view.first_key == "1-3"
+    change = view.changes["6-9"]
+    assert change.tone.word == "cured"
+    assert change.columns[2:5] == ("choked", "clean", "−36.0")
+    assert "choked before, clean after" in change.spoken
+
+
+def test_findings_carry_the_words_of_their_takes(comparison: Comparison) -> None:
+    cured, dead = comparison_view_of(comparison).findings
+    assert (cured.tone.word, dead.tone.word) == ("cured", "same")
+    assert cured.before == comparison.before.findings[0].summary
+    assert (cured.after, cured.next_step) == ("", ""), "nothing is left to do"
+    assert dead.next_step == comparison.after.findings[0].next_step
+
+
+def test_incomparable_takes_give_their_reason(neck_scan: Scan, after_scan: Scan) -> None:
+    notes = tuple(replace(n, attack_dbfs=n.attack_dbfs - 9.0) for n in after_scan.notes)
+    comparison = compare(neck_scan, replace(after_scan, notes=notes))
+    view = comparison_view_of(comparison)
+    assert view.changes["6-9"].tone.word == "not comparable"
+    assert "picked softer" in view.changes["6-9"].reason
+    assert any("softer" in remark for remark in view.remarks)
+    customer = customer_comparison_of(comparison, view)
+    assert customer.heard == (), "no cure is shown to a customer"
+
+
+def test_customer_hears_the_cure_and_what_remains(comparison: Comparison) -> None:
+    view = comparison_view_of(comparison)
+    customer = customer_comparison_of(comparison, view, done="Fret 10 levelled.")
+    first = customer.heard[0]
+    assert (first.word, first.good_word) == ("Before", "After")
+    assert (first.key, first.good_key) == ("before 4-9", "after 4-9")
+    said = " ".join(customer.summary).replace("\u00a0", " ")
+    assert "What we had found: a fret that stands too high (fret 10, strings 4–6)" in said
+    assert "What was done: Fret 10 levelled." in said
+    assert "3 that buzzed are clean now" in said
+    assert "1 that was clean buzzes now" in said
+    assert "is left to do" not in said, "one note still buzzes"
+    assert [f.title for f in customer.stays] == ["A dead spot"]
+    assert [layer.title for layer in customer.layers] == ["Your neck before", "Your neck after"]
+
+
+def test_nothing_is_left_where_nothing_buzzes(neck_scan: Scan, after_scan: Scan) -> None:
+    positions = tuple(
+        replace(p, buzz="clean", buzz_db=-60.0) if p.buzz == "buzz" else p
+        for p in after_scan.positions
+    )
+    comparison = compare(neck_scan, replace(after_scan, positions=positions))
+    customer = customer_comparison_of(comparison, comparison_view_of(comparison))
+    assert "Nothing on the frets is left to do." in customer.summary
+
+
+def test_pages_are_written_and_the_same_twice(
+    comparison: Comparison, compared: Path, tmp_path: Path
+) -> None:
+    paths = write_comparison(
+        comparison, tmp_path, audience="both", done="Fret 10 levelled and crowned."
+    )
+    assert [path.name for path in paths] == [
+        "compare.html",
+        "compare.pdf",
+        "compare-customer.html",
+        "compare-customer.pdf",
+    ]
+    for path in paths:
+        assert path.read_bytes() == (compared / path.name).read_bytes(), path.name
+
+
+def test_paper_lists_what_changed(compared: Path, comparison: Comparison) -> None:
+    text = pdf_text(compared / "compare.pdf")
+    assert comparison.summary in text
+    rows = re.findall(r"(\d) (\d+) \w+ \w+ \S+ \S+ \S+ (cured|better|new)", text)
+    assert sorted({word for *_, word in rows}) == ["better", "cured", "new"]
+    assert len(rows) == 7
+
+
+def test_customer_s_paper_is_one_page(compared: Path) -> None:
+    pages = pypdf.PdfReader(io.BytesIO((compared / "compare-customer.pdf").read_bytes())).pages
+    assert len(pages) == 1
+    text = pdf_text(compared / "compare-customer.pdf")
+    assert "Before beside after" in text
+    assert "Fret 10 levelled and crowned" in text
+    assert "before take" not in text, "no file names"
+
+
+@pytest.mark.parametrize("width", [60, 80])
+def test_terminal_shows_changes_within_its_width(comparison: Comparison, width: int) -> None:
+    text = render_comparison_terminal(comparison, width=width, color=False)
+    assert max(map(len, text.splitlines())) <= width
+    sixth = next(line for line in text.splitlines() if line.startswith("6 E2"))
+    assert sixth.split()[2:12] == [*"........", "b", "C"]
+    assert "High fret 10 under strings 4-6: cured" in text
+
+
+def test_history_has_a_line_for_every_scan(
+    neck_scan: Scan, after_scan: Scan, tmp_path: Path
+) -> None:
+    told = history([("first <b>", neck_scan), ("second", after_scan)])
+    view = history_view_of(told)
+    assert [line.label for line in view.lines] == ["first <b>", "second"]
+    assert view.lines[0].counts == ("127", "3", "5", "1", "1")
+    for line in view.lines:
+        tone, start, width = line.bar[-1]
+        assert start + width == pytest.approx(BAR_WIDTH, abs=0.2), tone.word
+    (path,) = write_history(told, tmp_path)
+    page = path.read_text("utf-8")
+    assert "first &lt;b&gt;" in page
+    assert told.lines[1].change in page
+    text = render_history_terminal(told)
+    assert max(map(len, text.splitlines())) <= 80
+    assert re.search(r"^second +136 +129 +6 +1 +0 +1$", text, re.MULTILINE)
