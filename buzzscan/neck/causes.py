@@ -45,8 +45,8 @@ class Cause:
         Sizes considered.
     log_prior
         Natural log of how common it is at this very place, over all spans of strings.
-    whole_neck
-        True when it is under all strings at once.
+    span_shares
+        Shares of one string, of several, and of all strings.
     """
 
     kind: FindingKind
@@ -54,7 +54,7 @@ class Cause:
     shape: FloatArray
     sizes_mm: FloatArray
     log_prior: float
-    whole_neck: bool
+    span_shares: tuple[float, float, float]
 
 
 _FRET_SIZES_MM = np.array([0.03, 0.05, 0.075, 0.1, 0.13, 0.17, 0.22, 0.3])
@@ -63,13 +63,21 @@ _RELIEF_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.4, 0.55])
 _END_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.45, 0.6])
 
 _LOG_PRIOR: dict[FindingKind, float] = {
-    "high fret": np.log(0.30),
-    "low fret": np.log(0.10),
-    "low nut slot": np.log(0.10),
+    "high fret": np.log(0.45),
+    "low fret": np.log(0.06),
+    "low nut slot": np.log(0.15),
     "neck too straight": np.log(0.10),
     "rising fret end": np.log(0.10),
 }
 """How often a neck that comes to the bench has each (common practice, no source)."""
+
+_WHOLE = (0.0, 0.0, 1.0)
+_SPAN_SHARES: dict[FindingKind, tuple[float, float, float]] = {
+    "high fret": (0.1, 0.5, 0.4),
+    "low fret": (0.1, 0.5, 0.4),
+    "low nut slot": (0.8, 0.15, 0.05),
+}
+"""Frets rise or wear over several strings, slots are cut one by one (common practice)."""
 
 
 def _at(fret: int, n: int, value: float) -> FloatArray:
@@ -93,7 +101,7 @@ def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
                     shape=_at(fret, n, sign),
                     sizes_mm=_FRET_SIZES_MM,
                     log_prior=_LOG_PRIOR[kind] + share,  # type: ignore[index]
-                    whole_neck=False,
+                    span_shares=_SPAN_SHARES[kind],  # type: ignore[index]
                 )
             )
     if lowest == 0:
@@ -104,7 +112,7 @@ def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
                 shape=_at(0, n, -1.0),
                 sizes_mm=_NUT_SIZES_MM,
                 log_prior=_LOG_PRIOR["low nut slot"],
-                whole_neck=False,
+                span_shares=_SPAN_SHARES["low nut slot"],
             )
         )
     causes.append(
@@ -114,7 +122,7 @@ def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
             shape=relief_curve(setup.places_mm),
             sizes_mm=_RELIEF_SIZES_MM,
             log_prior=_LOG_PRIOR["neck too straight"],
-            whole_neck=True,
+            span_shares=_WHOLE,
         )
     )
     if last > _BODY_FRET + 3:
@@ -126,7 +134,7 @@ def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
                 shape=np.maximum(along, 0.0) / along[-1],
                 sizes_mm=_END_SIZES_MM,
                 log_prior=_LOG_PRIOR["rising fret end"],
-                whole_neck=True,
+                span_shares=_WHOLE,
             )
         )
     return tuple(causes)

@@ -27,13 +27,12 @@ __all__ = ["Explanation", "Found", "explain"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_LEAST_GAIN = 1.0
+_LEAST_GAIN = 0.0
 """Log odds over "no such cause" from which a cause is taken in."""
+_LEADERS = 8
 _MOST_CAUSES = 5
 _EXPLAINS = 0.25
 """A cause explains a place when it raises its probability of contact by this much."""
-_ALL_STRINGS_SHARE = 0.4
-"""Share of fret faults that reach under all strings; the others spread over all spans."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,12 +84,15 @@ class _Candidate:
     by_size: FloatArray
 
 
-def _spans(n: int) -> tuple[list[tuple[int, int]], FloatArray]:
-    """Return every run of neighbouring strings with the log of its share."""
+def _spans(n: int, shares: tuple[float, float, float]) -> list[tuple[int, int, float]]:
+    """Return every run of neighbouring strings with the log of its share of a cause."""
     spans = [(a, b) for a in range(n) for b in range(a + 1, n + 1)]
-    share = np.full(len(spans), (1.0 - _ALL_STRINGS_SHARE) / max(len(spans) - 1, 1))
-    share[spans.index((0, n))] = _ALL_STRINGS_SHARE if n > 1 else 1.0
-    return spans, np.log(share)
+    kinds = [2 if b - a == n else 0 if b - a == 1 else 1 for a, b in spans]
+    return [
+        (a, b, float(np.log(shares[kind] / kinds.count(kind))))
+        for (a, b), kind in zip(spans, kinds, strict=True)
+        if shares[kind] > 0.0
+    ]
 
 
 def _group_candidates(
@@ -101,19 +103,15 @@ def _group_candidates(
     change = np.stack([np.outer(sizes, c.shape) for c in causes])
     gain = model.log_evidence(heights[:, None, None, :] + change) - base[:, :, None, None]
     sums = np.concatenate([np.zeros_like(gain[:, :1]), np.cumsum(gain, axis=1)], axis=1)
-    total = base.sum(axis=1)[:, None, None]
+    total = base.sum(axis=1)[:, None]
     null = float(model.over_places(base.sum(axis=1)))
-    n = heights.shape[0]
-    spans, shares = _spans(n)
     out = []
-    for (a, b), share in zip(spans, shares, strict=True):
-        by_size = model.over_places(total + sums[:, b] - sums[:, a]) - null - np.log(sizes.size)
-        for i, cause in enumerate(causes):
-            if cause.whole_neck and (a, b) != (0, n):
-                continue
-            prior = cause.log_prior + (0.0 if cause.whole_neck else float(share))
-            score = float(logsumexp(by_size[i])) + prior
-            out.append(_Candidate(cause, (a, b), score, by_size[i]))
+    for i, cause in enumerate(causes):
+        for a, b, share in _spans(heights.shape[0], cause.span_shares):
+            by_size = total + sums[:, b, i] - sums[:, a, i]
+            by_size = model.over_places(by_size) - null - np.log(sizes.size)
+            score = float(logsumexp(by_size)) + cause.log_prior + share
+            out.append(_Candidate(cause, (a, b), score, by_size))
     return out
 
 
@@ -133,6 +131,23 @@ def _interval(cause: Cause, by_size: FloatArray) -> tuple[float, float, float]:
     share = np.cumsum(density) / density.sum()
     low, middle, high = np.interp([0.05, 0.5, 0.95], share, fine)
     return float(low), float(middle), float(high)
+
+
+def _best(candidates: list[_Candidate]) -> tuple[_Candidate, float, float]:
+    """Return the best span of the best cause, the cause's log odds and its probability."""
+    scores = np.array([c.score for c in candidates])
+    whole = logsumexp(np.append(scores, 0.0))
+    leaders: dict[int, _Candidate] = {}
+    for candidate in candidates:
+        held = leaders.get(id(candidate.cause))
+        if held is None or candidate.score > held.score:
+            leaders[id(candidate.cause)] = candidate
+    sums = {
+        key: float(logsumexp([c.score for c in candidates if _same(c, leader)]))
+        for key, leader in sorted(leaders.items(), key=lambda x: -x[1].score)[:_LEADERS]
+    }
+    key = max(sums, key=lambda k: sums[k])
+    return leaders[key], sums[key], float(np.exp(sums[key] - whole))
 
 
 def _same(a: _Candidate, b: _Candidate) -> bool:
@@ -159,13 +174,9 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     heights = setup.heights_mm.copy()
     found: list[Found] = []
     for _ in range(_MOST_CAUSES):
-        candidates = _candidates(model, heights, causes)
-        best = max(candidates, key=lambda c: c.score)
-        if best.score < _LEAST_GAIN:
+        best, gain, confidence = _best(_candidates(model, heights, causes))
+        if gain < _LEAST_GAIN:
             break
-        scores = np.array([c.score for c in candidates])
-        same = np.array([_same(c, best) for c in candidates])
-        confidence = float(np.exp(logsumexp(scores[same]) - logsumexp(np.append(scores, 0.0))))
         low, size, high = _interval(best.cause, best.by_size)
         before = heights
         heights = heights.copy()

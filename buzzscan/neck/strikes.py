@@ -34,18 +34,26 @@ PLUCK_SHARES = (0.12, 0.2, 0.32, 0.5)
 """Pluck place as a share of the open string, from beside the bridge to over the neck. The last
 also stands for a string let go from the board's side, whose near end swings least."""
 _LOG_SHARE = np.log(np.array([0.2, 0.4, 0.25, 0.15]))
-_SLACK = 0.2
+_SLACK = 0.18
 """Standard deviation of ln(strength/threshold): picking uneven by 1–2 dB, frets by a hair."""
-_FALSE_ALARM, _MISS = 0.012, 0.06
+_FALSE_ALARM, _MISS = 0.006, 0.06
 """Contact heard where there is none, and missed where there is (per place, both passes)."""
-_SURE = 0.985
+_SURE = 0.997
+_LEVEL_RISE_DB, _LEVEL_SPREAD_DB, _LEVEL_RANGE = 14.0, 7.0, (-0.3, 1.2)
+_LEVEL_START_DB, _ANY_LEVEL_DB = (-32.0, -14.0), 50.0
+"""Level of the buzz over ln(strength/threshold), its scatter, and the level it starts from; a
+false alarm comes at any level (found on simulated strings, bounds wide)."""
 _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 2.2, 0.5, 0.85
 """ln(strength/threshold) about which a note chokes: the gap is then a tenth of the swing."""
-_TEMPER = 0.8
+_TEMPER = 0.9
 _LEAST_GAP_MM = 0.01
 _STRENGTHS = np.arange(-1.6, 1.41, 0.2)
 _STRENGTH_MIDDLE, _STRENGTH_SPREAD = -0.4, 0.5
 """Prior of ln strength over ln(middle threshold of the level neck): a hard player comes close."""
+_NEAR_LIFT = 0.45
+"""The fret next to the held one is struck by this much more than the envelope says, half of it
+at the next but one: there a strike turns the string's whole slope around (found on simulated
+strings, with frets, gauges and plucks varied)."""
 _STEP, _LOWEST, _HIGHEST = 0.04, -4.0, 2.4
 """Grid of thresholds, relative to the string's middle one."""
 
@@ -126,10 +134,30 @@ def _thresholds(setup: Setup, swing: FloatArray, heights: FloatArray) -> FloatAr
         scale_mm=setup.scale_mm,
     )
     gaps = np.maximum(gaps, _LEAST_GAP_MM)
+    near = np.arange(swing.shape[-1])
+    steps = near[None, :] - near[:, None]
+    lift = 1.0 + np.where(steps > 0, _NEAR_LIFT * 2.0 ** (1.0 - steps), 0.0)
     with np.errstate(divide="ignore"):
-        inverse = np.where(swing > 0.0, 1.0 / swing, np.inf)
+        inverse = np.where(swing > 0.0, 1.0 / (swing * lift), np.inf)
     least = np.stack([(gaps * place).min(axis=-1) for place in inverse])
     return np.log(least)
+
+
+def _level_ratio(evidence: Evidence, over: FloatArray) -> FloatArray:
+    """Return how well the level of the buzz fits a strike, over a level from anywhere.
+
+    The level at which strikes begin is taken from the take's own buzzing places, within bounds,
+    so that a measure that reads a few dB low or high everywhere does no harm.
+    """
+    level = evidence.level_db
+    heard = (evidence.contact >= 0.5) & ~np.isnan(level)
+    if not heard.any():
+        return np.ones((*level.shape, *over.shape))
+    rise = _LEVEL_RISE_DB * np.clip(over, *_LEVEL_RANGE)
+    start = np.clip(np.median(level[heard]) - 0.3 * _LEVEL_RISE_DB, *_LEVEL_START_DB)
+    off = (np.nan_to_num(level)[..., None, None] - start - rise) / _LEVEL_SPREAD_DB
+    ratio = _ANY_LEVEL_DB * np.exp(-0.5 * off**2) / (_LEVEL_SPREAD_DB * np.sqrt(2.0 * np.pi))
+    return np.where(heard[..., None, None], ratio, 1.0)
 
 
 def _table(evidence: Evidence) -> FloatArray:
@@ -139,7 +167,8 @@ def _table(evidence: Evidence) -> FloatArray:
     strike = _FALSE_ALARM + (1.0 - _FALSE_ALARM - _MISS) * ndtr(over / _SLACK)
     choke = _CHOKE_HEARD * ndtr((over - _CHOKE_AT) / _CHOKE_SLACK)
     q = np.clip(evidence.contact, 1.0 - _SURE, _SURE)[..., None, None]
-    heard = (q * strike + (1.0 - q) * (1.0 - strike)) * (1.0 - choke)
+    struck = _FALSE_ALARM + (strike - _FALSE_ALARM) * _level_ratio(evidence, over)
+    heard = (q * struck + (1.0 - q) * (1.0 - strike)) * (1.0 - choke)
     heard = np.where(evidence.choked[..., None, None], choke + _FALSE_ALARM, heard)
     return np.asarray(np.where(np.isnan(q), 0.0, np.log(heard)), np.float64)
 
