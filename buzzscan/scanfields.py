@@ -219,6 +219,9 @@ FINDING = (
     _text("summary"),
     _text("next_step"),
     Column("notes", "wholes", low=1),
+    Column("move_mm", "number", 3, optional=True),
+    Column("move_low_mm", "number", 3, optional=True),
+    Column("move_high_mm", "number", 3, optional=True),
 )
 
 

@@ -29,39 +29,47 @@ give its energy, but shows whether there is contact."""
 _LOWEST_EDGE_HZ, _SMOOTH_HZ = 1500.0, 150.0
 _MOMENTS_ENOUGH = 300
 """For a quantile within half a decibel."""
-_REACH = 1.08
-"""How far over the edge the fall has to be complete: under a semitone and a half."""
-_NOISE_STEP_DB, _LOUDEST_STEP_DB, _SOUND_STEP_DB = 12.0, 12.0, 24.0
-"""A step down in the noise, which no string makes, and in the loudest moments; or a far larger
-one in the sound itself."""
+_STEEP_REACH, _SLOW_REACH = 1.08, 1.3
+"""How far over the edge the fall has to be complete: a semitone and a half for a fall of the
+sound alone; more where the noise falls with it, which nothing but a filter does."""
+_NOISE_STEP_DB, _REST_DB, _SOUND_STEP_DB = 12.0, 6.0, 24.0
+"""A step down in the noise, which no string makes, with nothing behind it even in the loudest
+moments; or a far larger step in the sound itself."""
 
 
 def band_edge_hz(short: Survey) -> float:
     """Return the upper edge of the band: of a steep fall, else half the sample rate."""
     thinned = short.power[:: max(len(short.power) // _MOMENTS_ENOUGH, 1)]
     noise, loudest = np.quantile(thinned, [0.2, 0.98], axis=0)
-    centre_hz, noise_fall = _falls_db(noise, short.bin_hz)
-    _, loudest_fall = _falls_db(loudest, short.bin_hz)
-    _, sound_fall = _falls_db(short.power.mean(axis=0, dtype=np.float64), short.bin_hz)
-    # A lossy coder leaves out noise, but not the attacks: both have to end.
-    cut = (noise_fall > _NOISE_STEP_DB) & (loudest_fall > _LOUDEST_STEP_DB)
-    cut |= sound_fall > _SOUND_STEP_DB
+    sound = short.power.mean(axis=0, dtype=np.float64)
+    centre_hz, noise_db, above_db = _levels_db(noise, short.bin_hz, _SLOW_REACH)
+    _, loudest_db, loudest_above_db = _levels_db(loudest, short.bin_hz, _SLOW_REACH)
+    # A lossy coder leaves noise out as well, but lets attacks through: there the band goes on.
+    ends = loudest_db - loudest_above_db > _NOISE_STEP_DB
+    ends |= loudest_above_db < noise_db + _REST_DB
+    cut = (noise_db - above_db > _NOISE_STEP_DB) & ends
+    _, sound_db, sound_above_db = _levels_db(sound, short.bin_hz, _STEEP_REACH)
+    n = len(cut)  # the wider reach ends earlier
+    sound_db, sound_above_db = sound_db[:n], sound_above_db[:n]
+    cut |= sound_db - sound_above_db > _SOUND_STEP_DB
     cut &= centre_hz >= _LOWEST_EDGE_HZ
     if cut.any():
         return float(centre_hz[np.argmax(cut)])
     return float(short.power.shape[1] * short.bin_hz)
 
 
-def _falls_db(spectrum: FloatArray, bin_hz: float) -> tuple[FloatArray, FloatArray]:
-    """Return frequencies, and how far everything above each lies under it in dB."""
+def _levels_db(
+    spectrum: FloatArray, bin_hz: float, reach: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return frequencies, levels there, and the highest level behind an edge there."""
     width = max(round(_SMOOTH_HZ / bin_hz), 1)
     smooth = np.convolve(spectrum, np.ones(width) / width, mode="valid")
     level = np.asarray(power_to_db(smooth))
-    centre_hz = (np.arange(len(level)) + 0.5 * (width - 1)) * bin_hz
-    above = np.maximum.accumulate(level[::-1])[::-1]  # behind an edge nothing comes back
-    behind = np.searchsorted(centre_hz, centre_hz * _REACH + _SMOOTH_HZ)
+    centre_hz = (np.arange(len(level), dtype=np.float64) + 0.5 * (width - 1)) * bin_hz
+    above = np.maximum.accumulate(level[::-1])[::-1]
+    behind = np.searchsorted(centre_hz, centre_hz * reach + _SMOOTH_HZ)
     n = int(np.searchsorted(behind, len(level)))
-    return centre_hz[:n], level[:n] - above[behind[:n]]
+    return centre_hz[:n], level[:n], above[behind[:n]]
 
 
 def band_warning(edge_hz: float, file_rate_hz: int) -> RecordingWarning | None:

@@ -73,7 +73,7 @@ def noise_level_db(frame_power: Samples, short: Survey, hum: Hum | None) -> floa
         Hum that was found.
     """
     quiet_db = float(np.percentile(power_to_db(frame_power), _QUIET_PERCENTILE))
-    between = 10.0 ** (hiss_level_db(short, _OCTAVE_EDGES_HZ) / 10.0)
+    between: float = 10.0 ** (hiss_level_db(short, _OCTAVE_EDGES_HZ) / 10.0)
     if hum is not None:
         between += 10.0 ** (hum.level_db / 10.0)
     return min(quiet_db, power_to_db(between))
@@ -83,11 +83,11 @@ def hiss_level_db(short: Survey, edges_hz: tuple[float, ...] = BUZZ_BAND_EDGES_H
     """Return the level that lies between partials in the quietest moments of each band."""
     top_hz = float(short.power.shape[1] * short.bin_hz)
     edges = [*(e for e in edges_hz if e < top_hz), min(edges_hz[-1], top_hz)]
-    total = 0.0
+    total: float = 0.0
     for low, high in pairwise(sorted(set(edges))):
         per_bin_db = float(np.quantile(short.noise_db(low, high), _QUIET_QUANTILE))
         total += 10.0 ** (per_bin_db / 10.0) * (high - low) / short.bin_hz
-    return power_to_db(total)
+    return float(power_to_db(total))
 
 
 def find_hum(long: Survey) -> Hum | None:
