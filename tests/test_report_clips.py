@@ -61,6 +61,18 @@ def test_clips_of_a_set_share_one_gain(neck_scan: Scan) -> None:
     assert max(float(np.abs(bad).max()), float(np.abs(good).max())) < 1.0
 
 
+def test_quiet_recording_is_raised(neck_scan: Scan) -> None:
+    class Quiet:
+        def read(self, start: int, stop: int) -> npt.NDArray[np.float32]:
+            return neck_scan.recordings[0].read(start, stop) * np.float32(0.01)
+
+    quiet = replace(neck_scan.recordings[0], source=Quiet())
+    clips = some(replace(neck_scan, recordings=(quiet,)), (6, 9), (6, 20))
+    peaks = [float(np.abs(decoded(clip)[0]).max()) for clip in clips.by_key.values()]
+    # MP3 may overshoot its input by a few tenths.
+    assert 0.7 < max(peaks) <= 1.0
+
+
 def test_note_that_stands_for_a_position_is_judged_and_typical(neck_scan: Scan) -> None:
     position = next(p for p in neck_scan.positions if (p.string, p.fret) == (6, 9))
     first, second = position.notes

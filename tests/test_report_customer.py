@@ -59,6 +59,10 @@ def test_summary_counts_every_played_note_once(neck_scan: Scan) -> None:
     customer = customer_view_of(neck_scan, view_of(neck_scan))
     counts = [int(n) for n in re.findall(r"\d+", customer.summary[1])]
     assert counts[0] == sum(counts[1:]) == 136
+    assert customer.summary[1].replace("\u00a0", " ") == (
+        "Of 136 notes, 126 ring clean, 3 touch a fret lightly, 5 buzz, 1 stops short and 1 dies "
+        "early."
+    )
 
 
 def test_clean_neck_needs_no_work(neck_scan: Scan) -> None:

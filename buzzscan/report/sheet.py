@@ -308,7 +308,7 @@ class Sheet:
             for column, (text, width) in enumerate(zip(row, widths, strict=True)):
                 cut = text if len(text) <= width else text[: width - 1] + "…"
                 cells.append(cut.ljust(width) if column in left else cut.rjust(width))
-            return printable("  ".join(cells), FIGURES)
+            return printable("  ".join(cells).rstrip(), FIGURES)
 
         done = 0
         while done < len(rows):
