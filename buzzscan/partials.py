@@ -15,7 +15,8 @@ are set aside as long as they are the minority.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -25,7 +26,7 @@ from scipy import fft
 
 from buzzscan.units import power_to_db
 
-__all__ = ["LEAST_PERIODS", "PartialFit", "fit_partials"]
+__all__ = ["LEAST_PERIODS", "PartialFit", "fit_partials", "measure_partials"]
 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
@@ -90,6 +91,8 @@ class PartialFit:
         Per partial found: fall of its level over the stretch.
     noises_db
         Per partial found: noise beside it in a band of 1 Hz, dB re a full-scale sine.
+    errors_cents
+        Per partial found: standard error of its frequency by the noise alone.
     scatter_cents
         Spread of the partials about the fit.
     explained_ratio
@@ -110,6 +113,7 @@ class PartialFit:
     used: tuple[float, ...]
     decays_db_per_s: tuple[float, ...]
     noises_db: tuple[float, ...]
+    errors_cents: tuple[float, ...]
     scatter_cents: float
     explained_ratio: float
 
@@ -232,6 +236,42 @@ def fit_partials(
     return _result(spectrum, peaks, line)
 
 
+def measure_partials(
+    samples: npt.NDArray[np.floating], *, sample_rate_hz: float, frequencies_hz: Sequence[float]
+) -> tuple[FloatArray, FloatArray]:
+    """Return frequencies of known partials in a stretch, and their standard errors, in Hz.
+
+    Parameters
+    ----------
+    samples
+        Mono, shape (n,).
+    sample_rate_hz
+        Rate of `samples`.
+    frequencies_hz
+        Where the partials lie, within a bin or two, rising; at least one.
+
+    Returns
+    -------
+    Two arrays of the shape of `frequencies_hz`; the error is infinite where no peak is found.
+    """
+    guess = np.asarray(frequencies_hz, np.float64)
+    spectrum = _spectrum(samples, sample_rate_hz)
+    if spectrum is None:
+        return guess, np.full(len(guess), np.inf)
+    at = guess / spectrum.bin_hz
+    near = np.round(at).astype(np.intp)[:, None] + np.array([-1, 0, 1])
+    near = np.clip(near, 1, len(spectrum.power) - 2)
+    top = near[np.arange(len(at)), np.argmax(spectrum.power[near], axis=1)]
+    spacing = float(np.min(np.diff(at))) if len(at) > 1 else float(at[0])
+    peaks = _read_peaks(spectrum, np.arange(len(at)), top, spacing)
+    error = _ERROR_OF_PEAK * np.sqrt(peaks.noise / np.maximum(spectrum.power[top], 1e-30))
+    found = peaks.good & (np.abs(peaks.place.real - at) < 1.5)
+    return (
+        np.asarray(peaks.place.real * spectrum.bin_hz),
+        np.where(found, error * spectrum.bin_hz, np.inf),
+    )
+
+
 def _spectrum(samples: npt.NDArray[np.floating], rate_hz: float) -> _Spectrum | None:
     n = _fast_length(len(samples))
     if n < 16:
@@ -314,10 +354,19 @@ def _peaks(
     index = np.clip(centre[:, None] + offsets, 1, n_bins - 2)
     near = np.where(np.abs(index - at[:, None]) <= reach[:, None], power[index], 0.0)
     top = index[np.arange(len(numbers)), np.argmax(near, axis=1)]
+    peaks = _read_peaks(spectrum, numbers, top, spacing)
+    return replace(peaks, good=peaks.good & (at < n_bins - 3))
+
+
+def _read_peaks(
+    spectrum: _Spectrum, numbers: npt.NDArray[np.intp], top: npt.NDArray[np.intp], spacing: float
+) -> _Peaks:
+    """Return place and strength of the peaks at given bins, leakage taken off."""
+    power = spectrum.power
     noise = _noise_around(power, top, spacing)
     is_peak = (power[top] >= power[top - 1]) & (power[top] >= power[top + 1])
     high = power[top] > noise * 10.0 ** (_LEAST_OVER_NOISE_DB / 10.0)
-    good = is_peak & high & (at < n_bins - 3)
+    good = is_peak & high
     three = spectrum.bins[top[:, None] + np.array([-1, 0, 1])]
     place, strength = _interpolate(three)
     for _ in range(next(n for limit, n in _LEAKAGE_ROUNDS if spacing < limit)):
@@ -495,6 +544,14 @@ def _result(spectrum: _Spectrum, peaks: _Peaks, line: _Line) -> PartialFit:
             for v in power_to_db(
                 peaks.noise[good] * 4.0 / (0.375 * spectrum.n_samples * spectrum.rate_hz)
             )
+        ),
+        errors_cents=tuple(
+            float(v)
+            for v in _ERROR_OF_PEAK
+            * np.sqrt(peaks.noise[good] / spectrum.power[peaks.top[good]])
+            / place.real
+            * 1200.0
+            / np.log(2.0)
         ),
         scatter_cents=1200.0 / float(np.log(2.0)) * line.scatter,
         explained_ratio=_explained(spectrum, peaks, line),

@@ -18,7 +18,7 @@ from buzzscan.guitar import Guitar
 from buzzscan.measures.decay import START_S, DecayFit, decay_of_first_partial, fit_level_slope
 from buzzscan.measures.level import DecayTimes, attack_level_dbfs, decay_times, frame_levels
 from buzzscan.measures.measured import BuzzMeasure, MeasuredNote
-from buzzscan.measures.pitch import fit_note
+from buzzscan.measures.pitch import HeardString, Pitch, hear_string, settled_pitch
 from buzzscan.notes.note import Note
 from buzzscan.partials import PartialFit
 from buzzscan.recording import Recording, Samples
@@ -31,6 +31,7 @@ _END_MARGIN_S = 0.015
 _NOT_MEASURED = BuzzMeasure(
     buzz_db=None, buzz_amp_db=None, contact=None, contact_until_s=None, reason="not measured"
 )
+_UNHEARD = "no string is heard at this pitch"
 _DECAYS = ("decay_db_per_s", "whole_decay_db_per_s", "edt_s", "t20_s", "t30_s")
 
 
@@ -39,6 +40,7 @@ class _Sound:
     """What one note's samples tell."""
 
     fit: PartialFit | None
+    pitch: Pitch
     decay: DecayFit
     whole: DecayFit
     times: DecayTimes
@@ -84,19 +86,20 @@ def _listen(recording: Recording, guitar: Guitar, note: Note) -> _Sound:
     samples = recording.read(start, round(note.end_s * rate))
     after = samples[onset - start :]
     length_s = len(after) / rate
-    fit = fit_note(
+    heard = hear_string(
         after,
         sample_rate_hz=rate,
-        length_s=length_s,
         placed_hz=guitar.pitch_hz(note.string, note.fret),
         heard_hz=note.pitch_hz,
     )
     stop_s = length_s - _END_MARGIN_S
     levels = frame_levels(samples, sample_rate_hz=rate, onset_s=(onset - start) / rate)
     late = (levels.times_s > START_S) & (levels.times_s < stop_s)
+    decay = _first_decay(after, heard, rate, stop_s)
     return _Sound(
-        fit=fit,
-        decay=_first_decay(after, fit, rate, stop_s),
+        fit=heard.fit if heard else None,
+        pitch=_pitch(after, heard, rate, decay),
+        decay=decay,
         whole=fit_level_slope(
             levels.times_s[late],
             levels.powers[late],
@@ -108,15 +111,16 @@ def _listen(recording: Recording, guitar: Guitar, note: Note) -> _Sound:
     )
 
 
-def _first_decay(after: Samples, fit: PartialFit | None, rate: int, stop_s: float) -> DecayFit:
-    if fit is None:
-        return DecayFit(
-            rate_db_per_s=None,
-            low_db_per_s=None,
-            high_db_per_s=None,
-            reason="no string is heard at this pitch",
-        )
-    return decay_of_first_partial(after, fit, sample_rate_hz=rate, stop_s=stop_s)
+def _first_decay(after: Samples, heard: HeardString | None, rate: int, stop_s: float) -> DecayFit:
+    if heard is None:
+        return DecayFit(rate_db_per_s=None, low_db_per_s=None, high_db_per_s=None, reason=_UNHEARD)
+    return decay_of_first_partial(after, heard.fit, sample_rate_hz=rate, stop_s=stop_s)
+
+
+def _pitch(after: Samples, heard: HeardString | None, rate: int, decay: DecayFit) -> Pitch:
+    if heard is None:
+        return Pitch(hz=None, error_cents=None, reason=_UNHEARD)
+    return settled_pitch(after, heard, sample_rate_hz=rate, decay_db_per_s=decay.rate_db_per_s)
 
 
 def _measured(
@@ -130,18 +134,17 @@ def _measured(
         "t30_s": sound.times.t30_s,
         "buzz_db": buzz.buzz_db,
         "contact": buzz.contact,
-        "pitch_hz": sound.fit.pitch_hz if sound.fit else None,
+        "pitch_hz": sound.pitch.hz,
         "inharmonicity": sound.fit.inharmonicity if sound.fit else None,
     }
-    unheard = "no string is heard at this pitch"
     reasons = {
         **dict(sound.times.withheld),
         "decay_db_per_s": sound.decay.reason,
         "whole_decay_db_per_s": sound.whole.reason,
         "buzz_db": buzz.reason,
         "contact": buzz.reason,
-        "pitch_hz": unheard,
-        "inharmonicity": sound.fit.reason if sound.fit else unheard,
+        "pitch_hz": sound.pitch.reason,
+        "inharmonicity": sound.fit.reason if sound.fit else _UNHEARD,
     }
     for name, reason in _spoilt(recording).items():
         values[name], reasons[name] = None, reason
@@ -151,9 +154,7 @@ def _measured(
         note=note,
         pitch_hz=pitch,
         cents=None if pitch is None else hz_to_cents(pitch, place_hz),
-        pitch_error_cents=None
-        if pitch is None or sound.fit is None
-        else sound.fit.pitch_error_cents,
+        pitch_error_cents=None if pitch is None else sound.pitch.error_cents,
         inharmonicity=values["inharmonicity"],
         attack_dbfs=sound.attack_dbfs,
         decay_db_per_s=rate,

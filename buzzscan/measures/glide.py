@@ -1,0 +1,175 @@
+"""The glide of a hard attack: how sharp a note still is, and where it settles.
+
+Conventions
+-----------
+Cents, positive is sharp of the settled pitch. Times are seconds after the onset.
+
+Limits
+------
+A string that swings far is stretched; its tension, and with it every partial alike, falls with
+the square of the amplitude (Legge & Fletcher, J. Acoust. Soc. Am. 76, 1984). Only a glide that
+most partials share is taken off: two polarisations of one partial beat, they do not glide.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.partials import LEAST_PERIODS, PartialFit, measure_partials
+
+__all__ = ["Glide", "glide_of"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_DB = 20.0 / float(np.log(10.0))
+_CENTS = 1200.0 / float(np.log(2.0))
+_LEAST_WEIGHT = 0.5
+_LEAST_OVER_NOISE_DB = 16.0
+_MOST_PARTIALS = 16
+_LEAST_PARTIALS = 3
+_FLOOR_CENTS = 0.01
+"""Agreement of partials that is never undercut: the leakage between them."""
+_SURE_SIGMAS = 2.5
+"""A change below this many standard errors is no glide; one above is trusted by degrees."""
+_MOST_CENTS = 12.0
+"""Glide at the onset: a 2 mm swing on a thin string gives 1.5 to 4 cents; 5 mm six times that,
+and nobody sets up a guitar for it."""
+_USUAL_CENTS = 1.5
+"""Glide at the onset of a note played hard: swings of 1 to 2 mm on the strings named above."""
+_SHARE_OF_CORRECTION = 0.15
+"""Doubt about a correction: energy does not fall quite as the first partial does."""
+_MOST_LEVER = 12.0
+"""Settled pitch over change between the halves: beyond this, any other drift is blown up."""
+_LOWEST = 5
+_LEAST_DECAY_PER_S = 0.4
+_ROBUST = 2.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Glide:
+    """How sharp a stretch is as a whole.
+
+    Parameters
+    ----------
+    cents, error_cents
+        Glide within the pitch of the stretch, and its standard error.
+    first_unrest_cents
+        How much the first partial moved against the others between the halves, None if unknown.
+    """
+
+    cents: float
+    error_cents: float
+    first_unrest_cents: float | None
+
+
+_NO_GLIDE = Glide(cents=0.0, error_cents=0.0, first_unrest_cents=None)
+
+
+def glide_of(
+    samples: npt.NDArray[np.floating],
+    fit: PartialFit,
+    *,
+    sample_rate_hz: float,
+    start_s: float,
+    decay_db_per_s: float | None,
+) -> Glide:
+    """Return how far the pitch of a stretch lies above where the note settles.
+
+    The change from the first to the second half of the stretch, in cents and averaged over the
+    partials, tells the glide at the onset; it fades as the energy does.
+
+    Parameters
+    ----------
+    samples
+        The stretch that was fitted, shape (n,).
+    fit
+        Its partials.
+    sample_rate_hz
+        Rate of `samples`.
+    start_s
+        Where the stretch starts.
+    decay_db_per_s
+        Fall of the first partial, None if not known.
+    """
+    duration_s = len(samples) / sample_rate_hz
+    lines = [
+        (over, f)
+        for f, over, used, n in zip(
+            fit.frequencies_hz, fit.over_noise_db, fit.used, fit.numbers, strict=True
+        )
+        if n == 1 or (used > _LEAST_WEIGHT and over > _LEAST_OVER_NOISE_DB)
+    ]
+    if len(lines) < _LEAST_PARTIALS or 0.5 * duration_s * fit.pitch_hz < LEAST_PERIODS:
+        return _NO_GLIDE
+    # In the order of the partials; the first always takes part.
+    chosen = sorted(lines[1:], reverse=True)[: _MOST_PARTIALS - 1]
+    frequencies = sorted(f for _, f in (lines[0], *chosen))
+    half = len(samples) // 2
+    (early, early_error), (late, late_error) = (
+        measure_partials(piece, sample_rate_hz=sample_rate_hz, frequencies_hz=frequencies)
+        for piece in (samples[:half], samples[half:])
+    )
+    ok = np.isfinite(early_error) & np.isfinite(late_error)
+    if ok.sum() < _LEAST_PARTIALS:
+        return _NO_GLIDE
+    fall = -_CENTS * np.log(late[ok] / early[ok])
+    own = _CENTS * np.hypot(early_error[ok], late_error[ok]) / early[ok]
+    change, error = _shared(fall, np.hypot(own, _FLOOR_CENTS))
+    sigma = max(_fall_of(fit, decay_db_per_s) / _DB, _LEAST_DECAY_PER_S)
+    first, second, whole = (
+        _mean_energy(sigma, start_s + a * duration_s, b * duration_s)
+        for a, b in ((0.0, 0.5), (0.5, 0.5), (0.0, 1.0))
+    )
+    glide = _judged(change, error, whole / (first - second), whole)
+    if fit.numbers[0] == 1 and ok[0]:
+        return replace(glide, first_unrest_cents=0.5 * abs(float(fall[0]) - change))
+    return glide
+
+
+def _fall_of(fit: PartialFit, decay_db_per_s: float | None) -> float:
+    """Return the fall of the string's energy in dB/s: the first partial's, or the lowest few's."""
+    if decay_db_per_s is not None:
+        return decay_db_per_s
+    low = sorted(fit.decays_db_per_s[:_LOWEST])
+    return low[len(low) // 2]
+
+
+def _shared(values: FloatArray, errors: FloatArray) -> tuple[float, float]:
+    """Return a robust mean and its standard error, from the scatter where that is larger."""
+    mean = float(np.median(values))
+    scatter = 1.4826 * float(np.median(np.abs(values - mean)))
+    sd = np.hypot(errors, scatter)
+    for _ in range(3):
+        weights = 1.0 / sd**2 / (1.0 + ((values - mean) / sd / _ROBUST) ** 2)
+        mean = float((weights * values).sum() / weights.sum())
+    return mean, float(1.0 / np.sqrt(weights.sum()))
+
+
+def _mean_energy(sigma: float, start_s: float, duration_s: float) -> float:
+    """Return the string's energy re the onset as a Hann window's frequency reading weighs it.
+
+    The reading of a sinusoid's place weighs the time by the square of the window.
+    """
+    t = (np.arange(64) + 0.5) / 64.0
+    weights = np.sin(np.pi * t) ** 4
+    energy = np.exp(-2.0 * sigma * (start_s + duration_s * t))
+    return float((weights * energy).sum() / weights.sum())
+
+
+def _judged(change: float, error: float, lever: float, whole: float) -> Glide:
+    """Return the glide of the whole stretch, as far as the change is beyond doubt."""
+    lever = min(lever, _MOST_LEVER)
+    usual = _USUAL_CENTS * whole
+    doubt = error * lever
+    known = usual**2 / (usual**2 + doubt**2)
+    left = float(np.sqrt(known) * doubt)
+    if change <= _SURE_SIGMAS * error:
+        left = min(left, max(change, error) * lever)
+        return Glide(cents=0.0, error_cents=left, first_unrest_cents=None)
+    trust = 1.0 - (_SURE_SIGMAS * error / change) ** 2
+    cents = min(known * trust * change * lever, _MOST_CENTS * whole)
+    error_cents = float(np.hypot(left, _SHARE_OF_CORRECTION * cents))
+    return Glide(cents=cents, error_cents=error_cents, first_unrest_cents=None)
