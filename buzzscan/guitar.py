@@ -204,7 +204,11 @@ def load_guitar(path: str | os.PathLike[str]) -> Guitar:
             "describes the guitar"
         ) from error
     except (ValueError, RecursionError) as error:  # ValueError: also numbers too long to read
-        reason = "nested too deeply" if isinstance(error, RecursionError) else str(error)
+        reason = str(error)
+        if isinstance(error, RecursionError):
+            reason = "nested too deeply"
+        elif "integer string conversion" in reason:
+            reason = "a number has thousands of digits"
         raise GuitarError(
             f"{where} is not TOML: {reason}; write one key = value a line, text in quotes"
         ) from error
@@ -376,6 +380,8 @@ def _shown(value: Any) -> str:
     """Return a value as TOML would show it, cut to what fits a message."""
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) >= 10**30:
         return "a number of more than 30 digits"
+    if isinstance(value, (tuple, list)) and any(isinstance(v, (tuple, list, dict)) for v in value):
+        return "a list of lists"
     plain = list(value) if isinstance(value, tuple) else value
     text = str(plain).lower() if isinstance(plain, bool) else repr(plain)
     text = "".join(c if c.isprintable() else "?" for c in text)

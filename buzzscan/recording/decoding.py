@@ -16,6 +16,7 @@ import hashlib
 import os
 import stat
 from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager, nullcontext
 from pathlib import Path
 from typing import Any, Self
 
@@ -85,6 +86,7 @@ class SoundFile:
         self.n_samples = int(self._file.frames)
         self.n_read = 0
         self.trouble = ""
+        self._while_open = ExitStack()
         self.step = _STEPS.get(str(self._file.subtype), 2.0**-15)
         try:
             check_format(str(self.path), self.rate_hz, self.n_channels)
@@ -93,9 +95,12 @@ class SoundFile:
             raise
 
     def __enter__(self) -> Self:
+        if self._file.format == "MP3":
+            self._while_open.enter_context(_without_chatter())
         return self
 
     def __exit__(self, *_: object) -> None:
+        self._while_open.close()
         self._file.close()
 
     def blocks(self) -> Iterator[Samples]:
@@ -176,13 +181,35 @@ def _opened(path: Path, start: bytes) -> Any:
                 f'example: ffmpeg -i "{path.name}" "{path.stem}.wav"'
             )
     try:
-        return soundfile.SoundFile(path)
+        with _without_chatter() if _may_be_mp3(start) else nullcontext():
+            return soundfile.SoundFile(path)
     except (soundfile.SoundFileError, RuntimeError, TypeError, ValueError) as error:
         what = "holds text, not sound" if _is_text(start) else "holds no sound that can be read"
         reason = str(error).rpartition(": ")[2].rstrip(".")
         raise RecordingError(
             f"{path} {what} ({reason}); give a recording in WAV, FLAC, AIFF, Ogg or MP3"
         ) from error
+
+
+def _may_be_mp3(start: bytes) -> bool:
+    return start[:3] == b"ID3" or (len(start) > 1 and start[0] == 0xFF and start[1] >= 0xE0)
+
+
+@contextmanager
+def _without_chatter() -> Iterator[None]:
+    """Keep what the MP3 decoder itself writes to the terminal off it."""
+    try:
+        kept = os.dup(2)
+    except OSError:  # started without one
+        yield
+        return
+    try:
+        with Path(os.devnull).open("wb") as nowhere:
+            os.dup2(nowhere.fileno(), 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
 
 
 def _is_text(start: bytes) -> bool:
