@@ -13,7 +13,7 @@ import soundfile
 
 from buzzscan.errors import UnreadableFileError
 from buzzscan.report.clips import LEAD_S, Clip, ClipSet, clips_of, note_of
-from buzzscan.report.sound import clip_rate_hz
+from buzzscan.report.sound import at_clip_rate, clip_rate_hz
 from buzzscan.scanning import Scan
 
 NOTE_S = 0.3
@@ -122,3 +122,37 @@ def test_long_notes_are_cut_at_one_second(neck_scan: Scan) -> None:
 )
 def test_rate_of_clips(rate_hz: int, clip_hz: int) -> None:
     assert clip_rate_hz(rate_hz) == clip_hz
+
+
+@pytest.mark.parametrize("length_s", [0.001, 0.02, 0.15])
+def test_short_notes_can_be_drawn_and_played(neck_scan: Scan, length_s: float) -> None:
+    notes = tuple(
+        replace(n, pitch_hz=None, note=replace(n.note, end_s=n.note.onset_s + length_s))
+        for n in neck_scan.notes
+    )
+    clip = some(replace(neck_scan, notes=notes), (6, 9)).by_key["6-9"]
+    assert clip.length_s == pytest.approx(LEAD_S + length_s, abs=1e-3)
+    assert decoded(clip)[0].size > 0
+    assert clip.wave.startswith("M")
+    assert clip.fall.startswith("M")
+
+
+def test_silence_can_be_drawn_and_played(neck_scan: Scan) -> None:
+    class Silent:
+        def read(self, start: int, stop: int) -> npt.NDArray[np.float32]:
+            return np.zeros(stop - start, np.float32)
+
+    recordings = (replace(neck_scan.recordings[0], source=Silent()),)
+    clip = some(replace(neck_scan, recordings=recordings), (6, 9)).by_key["6-9"]
+    assert float(np.abs(decoded(clip)[0]).max()) < 1e-3
+    assert clip.fall == "", "no level to draw"
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 11025, 37800, 50000])
+def test_any_rate_becomes_one_that_mp3_knows(rate_hz: int) -> None:
+    tone = np.sin(2 * np.pi * 440.0 * np.arange(rate_hz) / rate_hz).astype(np.float32)
+    samples, target = at_clip_rate(tone, rate_hz)
+    assert target == clip_rate_hz(rate_hz) <= rate_hz
+    spectrum = np.abs(np.fft.rfft(samples * np.hanning(samples.size)))
+    # One second: bins are 1 Hz apart.
+    assert spectrum.argmax() * target / samples.size == pytest.approx(440.0, abs=1.0)

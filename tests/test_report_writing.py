@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -51,6 +52,12 @@ def test_no_address_leaves_the_page(written: Path, name: str) -> None:
     page = (written / name).read_text("utf-8")
     assert not re.findall(r"""(?:src|href)=["']?(?!#|data:)[^"'>\s]+""", page)
     assert "http" not in page.replace("http-equiv", "").replace("Http", "")
+
+
+def test_scan_of_nothing_has_a_report(neck_scan: Scan, tmp_path: Path) -> None:
+    nothing = replace(neck_scan, notes=(), positions=(), findings=())
+    paths = write_report(nothing, tmp_path, audience="both")
+    assert "No note could be judged" in paths[0].read_text("utf-8")
 
 
 def test_marks_are_named_after_their_recordings(neck_scan: Scan, tmp_path: Path) -> None:
