@@ -29,8 +29,8 @@ IntArray = npt.NDArray[np.intp]
 _SCORE_NATS = 12.0
 """Nats between the best pitch and one that explains nothing."""
 _REACH_CENTS = 45.0
-_CENTS_CAP, _LN_B_CAP = 4.0, 4.0
-_LN_B_SD = 0.2
+_CENTS_CAP, _LN_B_CAP = 4.0, 3.0
+_LN_B_SD = 0.25
 _OTHER_PITCH = 3.0
 """Where another pitch explains the candidate best, though this one does too."""
 _CHOKE, _CHOKE_PER_FRET = 3.3, 0.25

@@ -23,7 +23,7 @@ from buzzscan.notes.evidence import place_evidence
 from buzzscan.notes.hearing import Heard, listen
 from buzzscan.notes.moves import STYLES, States, move_costs, start_costs, states_of
 from buzzscan.notes.note import FoundNotes, Note
-from buzzscan.notes.path import Path, best_path
+from buzzscan.notes.path import Clues, Path, best_path
 from buzzscan.notes.proof import note_odds, weeded
 from buzzscan.notes.strings import assumed_strings, learnt_strings, string_costs
 from buzzscan.recording import Recording
@@ -98,7 +98,6 @@ class _Placed:
 def _place(heard: Heard, guitar: Guitar) -> _Placed:
     states = states_of(guitar)
     odds = note_odds(heard)
-    take, skip = _ODDS_NATS * (1.0 - odds), _ODDS_NATS * odds
     best: Path | None = None
     least = np.inf
     offset = _offset_cents(heard, odds, guitar)
@@ -108,7 +107,14 @@ def _place(heard: Heard, guitar: Guitar) -> _Placed:
         strings = assumed
         for _ in range(_ROUNDS):
             evidence = place_evidence(heard, states, strings, guitar.a4_hz)
-            path = best_path(evidence, take, skip, start, moves, states)
+            clues = Clues(
+                evidence=evidence,
+                take=_ODDS_NATS * (1.0 - odds),
+                skip=_ODDS_NATS * odds,
+                ln_b=np.log(heard.b),
+                ln_b_sd=np.minimum(heard.b_sd / heard.b, 3.0),
+            )
+            path = best_path(clues, states, start, moves)
             at = path.states
             strings = learnt_strings(
                 heard, guitar, path.rows, states.string[at], states.fret[at], offset_cents=offset

@@ -35,6 +35,8 @@ _AGAIN, _CORRECT, _TURN = 3.0, 2.8, 3.0
 _LEAP_SAME = {2: 3.2, 3: 4.2}
 _LEAP_SAME_FAR = 5.0
 _RESTART = 4.5
+_UNFINISHED = 2.0
+"""Leaving a string halfway through its run."""
 _HAND = 5
 """Frets a hand reaches without moving."""
 
@@ -131,6 +133,9 @@ def _over_strings(states: States, style: Style) -> FloatArray:
         (now > 0) & low, 2.2, np.where((now < 0) & top, 4.0, np.where(now > 0, 5.0, 7.0))
     )
     cost = begin + far
+    if style == "along":
+        finished = np.where(was > 0, fret_from >= states.lowest + 12, fret_from <= states.lowest + 1)
+        cost = cost + np.where(finished, 0.0, _UNFINISHED)
     rise = (states.pitch[None, :] - states.pitch[:, None]) * was
     hand = (np.abs(fret_to - fret_from) <= _HAND) & (apart == 1) & (was == now)
     next_up = (states.string[:, None] - states.string[None, :]) * was == 1

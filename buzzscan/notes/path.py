@@ -21,14 +21,21 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.notes.moves import States
+from buzzscan.notes.strings import LN_B_PER_FRET
 
-__all__ = ["Path", "best_path"]
+__all__ = ["Clues", "Path", "best_path"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
 
 _BEAM = 30.0
 """States costlier than the best by more than this are no longer followed."""
+
+
+_STEP_SD = 0.2
+"""Spread of ln B from fret to fret of one string beyond the error of its measurement."""
+_STEP_CAP, _ANY_STEP = 4.0, 1.0
+"""Nats: the most one odd step costs; and how much less likely any step is than the one expected."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,53 +57,85 @@ class Path:
     states: IntArray
 
 
-def best_path(
-    evidence: FloatArray,
-    take: FloatArray,
-    skip: FloatArray,
-    start: FloatArray,
-    moves: FloatArray,
-    states: States,
-) -> Path:
-    """Return the cheapest path.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clues:
+    """What speaks for and against a path, candidate by candidate.
 
     Parameters
     ----------
     evidence
         Shape (candidates, places), nats, 0 at best.
     take, skip
-        Cost of taking each candidate as a note or passing it over.
-    start, moves
-        Costs over states.
+        Cost of taking each candidate as a note, or of passing it over.
+    ln_b, ln_b_sd
+        ln B of each candidate and its standard error.
+    """
+
+    evidence: FloatArray
+    take: FloatArray
+    skip: FloatArray
+    ln_b: FloatArray
+    ln_b_sd: FloatArray
+
+
+def best_path(clues: Clues, states: States, start: FloatArray, moves: FloatArray) -> Path:
+    """Return the cheapest path.
+
+    Parameters
+    ----------
+    clues
+        What was heard.
     states
         Of the guitar.
+    start, moves
+        Costs over states.
     """
     n_states = len(states.string)
     now = np.full(n_states, np.inf)
+    last = np.zeros(n_states, np.intp)
     nothing = 0.0
-    came = np.full((len(evidence), n_states), -2, np.int32)  # −2: passed over, −1: the first
-    for i, row in enumerate(evidence):
-        emit = np.tile(take[i] - row, 2)
-        entry = nothing + start
+    came = np.full((len(clues.take), n_states), -2, np.int32)  # −2: passed over, −1: the first
+    for i, row in enumerate(clues.evidence):
+        emit = np.tile(clues.take[i] - row, 2)
+        taken = nothing + start
         came_from = np.full(n_states, -1, np.int32)
-        alive = np.flatnonzero(now < now.min() + _BEAM) if np.isfinite(now).any() else None
-        if alive is not None:
+        alive = np.flatnonzero(now < now.min() + _BEAM) if np.isfinite(now).any() else last[:0]
+        if len(alive):
             near = np.flatnonzero(emit < emit.min() + _BEAM)
             ways = now[alive, None] + moves[np.ix_(alive, near)]
+            ways += _stiffness_costs(clues, states, i, last[alive], alive, near)
             best = np.argmin(ways, axis=0)
             cost = ways[best, np.arange(len(near))]
-            better = cost < entry[near]
-            entry[near] = np.where(better, cost, entry[near])
+            better = cost < taken[near]
+            taken[near] = np.where(better, cost, taken[near])
             came_from[near] = np.where(better, alive[best], -1)
-        taken = entry + emit
-        passed = now + skip[i]
-        nothing += skip[i]
-        came[i] = np.where(taken < passed, came_from, -2)
-        now = np.minimum(taken, passed)
+        taken += emit
+        passed = now + clues.skip[i]
+        nothing += clues.skip[i]
+        took = taken < passed
+        came[i] = np.where(took, came_from, -2)
+        last[took] = i
+        now = np.where(took, taken, passed)
     if nothing <= now.min():
         empty = np.zeros(0, np.intp)
         return Path(cost=float(nothing), rows=empty, states=empty)
     return _trace(came, int(np.argmin(now)), float(now.min()))
+
+
+def _stiffness_costs(
+    clues: Clues, states: States, row: int, last: IntArray, alive: IntArray, near: IntArray
+) -> FloatArray:
+    """Return what the change of B says of each move, shape (alive, near).
+
+    Along one string B changes by a known step per fret; from string to string by any.
+    """
+    frets = states.fret[near] - states.fret[alive][:, None]
+    same = states.string[near] == states.string[alive][:, None]
+    step = clues.ln_b[row] - clues.ln_b[last]
+    var = clues.ln_b_sd[row] ** 2 + clues.ln_b_sd[last] ** 2 + _STEP_SD**2
+    z2 = (step[:, None] - LN_B_PER_FRET * frets) ** 2 / var[:, None]
+    known = _STEP_SD**2 / var[:, None]
+    return np.where(same, np.clip(0.5 * (z2 - 1.0), 0.0, _STEP_CAP), _ANY_STEP * known)
 
 
 def _trace(came: npt.NDArray[np.int32], state: int, cost: float) -> Path:

@@ -41,6 +41,9 @@ _PLAIN_FROM_HZ, _WOUND_BELOW_HZ = 205.0, 180.0
 _WOUND_LN_B, _EITHER_LN_B = -9.4, -9.6
 """Cores of wound strings give about 5e-5 to 2e-4 on guitars and basses alike."""
 _PLAIN_SD, _WOUND_SD, _EITHER_SD = 0.8, 1.0, 1.3
+_ASSUMED_WIDER = 3.0
+"""What is assumed of a string errs for all its notes at once; widened, some twenty notes weigh
+together about what the assumption is worth."""
 _CENTS_SD_UNKNOWN, _CENTS_SD = 25.0, 8.0
 _STRING_CENTS_SD = 12.0
 """How far strings lie apart on an instrument tuned by ear or by a clip-on tuner."""
@@ -82,7 +85,7 @@ def assumed_strings(guitar: Guitar, offset_cents: float) -> Strings:
         cents=np.full(n, offset_cents),
         cents_sd=np.full(n, _CENTS_SD_UNKNOWN),
         ln_b=ln_b,
-        ln_b_sd=sd,
+        ln_b_sd=_ASSUMED_WIDER * sd,
     )
 
 
@@ -142,7 +145,7 @@ def learnt_strings(
         known = mine & (heard.b_sd[rows] < 0.5 * heard.b[rows])
         if known.sum() >= 2:
             # Notes count four to one against what was assumed.
-            weight, prior = 4.0 * known.sum(), 1.0 / start.ln_b_sd[s] ** 2
+            weight, prior = 4.0 * known.sum(), (_ASSUMED_WIDER / start.ln_b_sd[s]) ** 2
             ln_b[s] = (weight * np.median(open_b[known]) + prior * start.ln_b[s]) / (weight + prior)
             ln_b_sd[s] = 0.5 / np.sqrt(known.sum())
     return Strings(cents=cents, cents_sd=cents_sd, ln_b=ln_b, ln_b_sd=ln_b_sd)
@@ -151,6 +154,6 @@ def learnt_strings(
 def string_costs(learnt: Strings, assumed: Strings, used: IntArray) -> float:
     """Return how unlikely the learnt strings are, in nats, over the strings that were used."""
     at = np.unique(used)
-    stiff = (learnt.ln_b[at] - assumed.ln_b[at]) / assumed.ln_b_sd[at]
+    stiff = _ASSUMED_WIDER * (learnt.ln_b[at] - assumed.ln_b[at]) / assumed.ln_b_sd[at]
     cents = (learnt.cents[at] - np.median(learnt.cents[at])) / _STRING_CENTS_SD
     return float(0.5 * (np.minimum(stiff**2, 9.0) + np.minimum(cents**2, 9.0)).sum())
