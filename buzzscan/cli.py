@@ -312,7 +312,13 @@ def compare(
 
     comparison = compare_scans(read_scan(before), read_scan(after))
     place = out or Path("reports") / f"{_scan_name(before)}-to-{_scan_name(after)}"
-    names = ("compare.json", "compare.html", "compare.pdf", "customer.html", "customer.pdf")
+    names = (
+        "compare.json",
+        "compare.html",
+        "compare.pdf",
+        "compare-customer.html",
+        "compare-customer.pdf",
+    )
     with whole_folder(place, replaces=names) as work:
         write_comparison_json(comparison, work / "compare.json")
         write_comparison(comparison, work, audience=audience, done=done)
