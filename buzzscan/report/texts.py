@@ -102,18 +102,21 @@ _STANDING: tuple[tuple[str, str], ...] = (
             "Half the difference between the ways up and down. Where only one pass was heard "
             "there is none."
         ),
+    ),
     (
         "B",
         (
             "Inharmonicity: how far a stiff string's partials stretch, "
             "f(n) = n · f0 · √(1 + B · n²)."
         ),
+    ),
     (
         "Heights",
         (
             "Sound alone gives relative heights. Millimetres are an estimate from action and "
             "relief, shown as a range; a feeler gauge or a straightedge decides."
         ),
+    ),
 )
 """Explanations that do not depend on the bars."""
 
@@ -130,6 +133,7 @@ def method_of(bars: Bars) -> tuple[tuple[str, str], ...]:
                 "The run is cut at its attacks; each note is placed on string and fret by its "
                 "pitch and by the order of the run. The way up and the way down both count."
             ),
+        ),
         (
             "Pitch",
             (
@@ -137,6 +141,7 @@ def method_of(bars: Bars) -> tuple[tuple[str, str], ...]:
                 "reads), in cents against equal temperament. In tune: within "
                 f"{words.quantity(bars.pitch_cents, 1, 'cents')}."
             ),
+        ),
         (
             "Fall and sustain",
             (
@@ -144,6 +149,7 @@ def method_of(bars: Bars) -> tuple[tuple[str, str], ...]:
                 "60 dB divided by it is the time shown on the map. Short: falls "
                 f"{short} times as fast as the string's own trend; dead: {dead} times."
             ),
+        ),
         (
             "Buzz",
             (
@@ -152,5 +158,6 @@ def method_of(bars: Bars) -> tuple[tuple[str, str], ...]:
                 "string's own clean notes sound like. Contact is the probability that the string "
                 f"strikes a fret at all. Judged {heard}; called buzz from {bar}, slight below it."
             ),
+        ),
         *_STANDING,
     )
