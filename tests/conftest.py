@@ -298,3 +298,56 @@ def compared(comparison: Comparison, tmp_path_factory: pytest.TempPathFactory) -
     folder = tmp_path_factory.mktemp("comparison")
     write_comparison(comparison, folder, audience="both", done="Fret 10 levelled and crowned.")
     return folder
+
+
+def pluck(
+    pitch_hz: float, rate_hz: int, note_s: float, rng: np.random.Generator, *, fall_db_per_s: float
+) -> npt.NDArray[np.float64]:
+    """Return a plucked stiff string: up to 40 partials, the higher the sooner gone."""
+    t = np.arange(round(note_s * rate_hz)) / rate_hz
+    h = np.arange(1, 41)
+    partial_hz = h * pitch_hz * np.sqrt(1.0 + 8e-5 * h**2)
+    h, partial_hz = h[partial_hz < 0.45 * rate_hz], partial_hz[partial_hz < 0.45 * rate_hz]
+    rate = fall_db_per_s * (1.0 + 0.15 * (h - 1)) * np.log(10.0) / 20.0
+    phase = rng.uniform(0.0, 2.0 * np.pi, len(h))
+    level = np.sin(np.pi * 0.17 * h) / h**1.2
+    wave = np.zeros_like(t)
+    for k in range(len(h)):
+        wave += level[k] * np.exp(-rate[k] * t) * np.sin(2 * np.pi * partial_hz[k] * t + phase[k])
+    return (
+        wave / np.abs(wave).max() * np.minimum(t / 0.002, 1.0) * np.minimum((t[-1] - t) / 0.02, 1)
+    )
+
+
+def run_of(
+    *,
+    rate_hz: int = 44100,
+    open_midi: tuple[float, ...] = (64,),
+    frets: tuple[int, ...] = tuple(range(13)),
+    note_s: float = 0.5,
+    gap_s: float = 0.1,
+    peak: float = 0.3,
+    noise_dbfs: float | None = -75.0,
+    fall_db_per_s: float = 12.0,
+    seed: int = 0,
+) -> npt.NDArray[np.float64]:
+    """Return a chromatic run up and down each string, with pauses of noise alone."""
+    rng = np.random.default_rng(seed)
+    pause = np.zeros(round(gap_s * rate_hz))
+    parts = [np.zeros(round(0.4 * rate_hz))]
+    for midi in open_midi:
+        for fret in (*frets, *frets[::-1]):
+            pitch_hz = 440.0 * 2.0 ** ((midi + fret - 69.0) / 12.0)
+            strength = peak * 10.0 ** (rng.normal(0.0, 1.5) / 20.0)
+            note = pluck(pitch_hz, rate_hz, note_s, rng, fall_db_per_s=fall_db_per_s)
+            parts += [strength * note, pause]
+    samples = np.concatenate(parts)
+    if noise_dbfs is not None:
+        samples += 10.0 ** (noise_dbfs / 20.0) * rng.standard_normal(len(samples))
+    return samples
+
+
+@pytest.fixture(scope="session")
+def make_run() -> Callable[..., npt.NDArray[np.float64]]:
+    """Return a maker of plucked runs; options as `run_of`."""
+    return run_of

@@ -47,11 +47,12 @@ def band_edge_hz(short: Survey) -> float:
     # A lossy coder leaves noise out as well, but lets attacks through: there the band goes on.
     ends = loudest_db - loudest_above_db > _NOISE_STEP_DB
     ends |= loudest_above_db < noise_db + _REST_DB
-    cut = (noise_db - above_db > _NOISE_STEP_DB) & ends
+    noise_fall = noise_db - above_db
+    cut = (noise_fall > _NOISE_STEP_DB) & ends
     _, sound_db, sound_above_db = _levels_db(sound, short.bin_hz, _STEEP_REACH)
     n = len(cut)  # the wider reach ends earlier
-    sound_db, sound_above_db = sound_db[:n], sound_above_db[:n]
-    cut |= sound_db - sound_above_db > _SOUND_STEP_DB
+    # Noise that goes on behind the end of the sound shows that the recording could carry it.
+    cut |= (sound_db[:n] - sound_above_db[:n] > _SOUND_STEP_DB) & (noise_fall > _REST_DB)
     cut &= centre_hz >= _LOWEST_EDGE_HZ
     if cut.any():
         return float(centre_hz[np.argmax(cut)])

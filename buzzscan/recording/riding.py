@@ -29,18 +29,16 @@ _BANDS_HZ = (
     (15500.0, 19000.0),
 )
 """Above most of a string's sound, so that noise shows between its partials."""
-_LEAST_BANDS = 3
 _LOUD_QUANTILE, _QUIET_QUANTILE = 0.6, 0.1
 _LEAST_MOMENTS = 100
 _RIDING_DB = 3.0
 """Noise adds to notes: it cannot be lower under them than between them, except for the error
 of its estimate (0.8 dB at most over takes with constant gain) and hum that goes when strings
 are touched, which has little up here."""
-_ALIKE_DB = 2.5
-"""A gain moves all bands alike; a lossy coder does not."""
-_CODER_DB, _CODER_STEP_DB = 15.0, 12.0
-"""Signs of a lossy coder: noise under the notes lower by this in some band, or stepping down
-from a band to the next, as it leaves out what is masked."""
+_HOLES_DB = -10.5
+"""Weakest tenth of a band's bins re the median, in the most uneven tenth of the loud moments. Of
+noise it is −8.2 dB (power is distributed exponentially) with an error of a decibel; partials in
+the band lower it, and so do the holes that a lossy coder leaves where sound is masked."""
 
 _GATE_FALL_DB, _GATE_FLOOR_DB, _GATE_FRAMES = 40.0, -115.0, 2
 """A gate falls to digital silence within 20 ms; a damped string takes longer."""
@@ -49,26 +47,33 @@ _LEAST_CLOSINGS = 5
 
 def riding_warning(short: Survey) -> RecordingWarning | None:
     """Return a warning if the noise is lower under the notes than between them."""
-    top_hz = 0.9 * short.power.shape[1] * short.bin_hz
-    bands = [band for band in _BANDS_HZ if band[1] <= top_hz]
-    if len(bands) < _LEAST_BANDS or len(short.power) < _LEAST_MOMENTS:
+    if len(short.power) < _LEAST_MOMENTS:
         return None
     loud = short.level_db > np.quantile(short.level_db, _LOUD_QUANTILE)
     quiet = short.level_db <= np.quantile(short.level_db, _QUIET_QUANTILE)
-    noise = np.array([short.noise_db(*band) for band in bands])
-    under = np.quantile(noise[:, loud], 0.05, axis=1)
-    rise = np.quantile(noise[:, quiet], 0.2, axis=1) - under
-    coded = np.abs(rise).max() > _CODER_DB or np.diff(under).min() < -_CODER_STEP_DB
-    upper = rise[-_LEAST_BANDS:]  # the lower ones may hold sound of the strings
-    if coded or upper.min() < _RIDING_DB or np.ptp(upper) > _ALIKE_DB:
+    top_hz = 0.9 * short.power.shape[1] * short.bin_hz
+    rises = []
+    for low_hz, high_hz in (band for band in _BANDS_HZ if band[1] <= top_hz):
+        if _holes_db(short.power[loud, short.bins(low_hz, high_hz)]) < _HOLES_DB:
+            continue  # something else than noise is in this band
+        noise_db = short.noise_db(low_hz, high_hz)
+        under = np.quantile(noise_db[loud], 0.05)
+        rises.append(float(np.quantile(noise_db[quiet], 0.2) - under))
+    if not rises or np.median(rises) < _RIDING_DB:
         return None
     return RecordingWarning(
         code="gain-riding",
-        message=f"the noise is {np.median(upper):.1f} dB lower under notes than between them, "
+        message=f"the noise is {np.median(rises):.1f} dB lower under notes than between them, "
         f"limit {_RIDING_DB:.0f}: the gain was changed while recording (automatic gain or a "
         "compressor); decay is not what the string did. Switch it off and record again",
         spoils=("decay_db_per_s",),
     )
+
+
+def _holes_db(power: Samples) -> float:
+    """Return how far the weakest bins lie under the median, of moments by bins."""
+    weak, middle = np.quantile(power, [0.1, 0.5], axis=1)
+    return float(np.quantile(power_to_db(weak) - power_to_db(middle), 0.1))
 
 
 def gate_warning(frame_power: Samples, loud_db: float) -> RecordingWarning | None:
