@@ -27,6 +27,9 @@ def test_sheet_holds_findings_notes_method_and_cautions(written: Path, neck_scan
     for note in view.notes:
         assert note.columns[0] in text
     assert "hum at 50 Hz" in text
+    first, clean = view.findings[0].keys[0], view.positions[view.findings[0].keys[0]].neighbour
+    assert clean is not None
+    assert f"{view.positions[first].title} clean neighbour: {view.positions[clean].title}" in text
 
 
 def test_picture_of_the_neck_shows_the_colours_of_its_verdicts(written: Path) -> None:

@@ -16,8 +16,7 @@ from __future__ import annotations
 from buzzscan.report import words
 from buzzscan.report.clips import ClipSet
 from buzzscan.report.customer import CustomerFinding, CustomerView, Pair
-from buzzscan.report.sheet import MARGIN, SOFT, WIDTH, Sheet
-from buzzscan.report.typesetting import BODY, LABEL
+from buzzscan.report.sheet import SOFT, Sheet
 
 __all__ = ["customer_pdf"]
 
@@ -120,25 +119,18 @@ def _finding(sheet: Sheet, finding: CustomerFinding, clips: ClipSet | None, *, s
 
 
 def _pair(sheet: Sheet, pair: Pair, clips: ClipSet, *, size: float) -> None:
-    height = 9.2 * size
-    sheet.need(height + 3.0 * size)
-    half = 0.5 * (WIDTH - 16.0)
-    sides = (
-        (pair.word, pair.title, pair.key, "#9a3412"),
-        (pair.good_word, pair.good_title, pair.good_key, "#1c4c70"),
+    sheet.traces(
+        (
+            (f"{pair.word}: {pair.title}", pair.key),
+            (f"{pair.good_word}: {pair.good_title}", pair.good_key),
+        ),
+        clips,
+        size=size,
     )
-    for index, (word, title, key, color) in enumerate(sides):
-        x = MARGIN + index * (half + 16.0)
-        sheet.put(x, sheet.y + size, f"{word}: {title}", size=0.85 * size, face=LABEL)
-        if key in clips.by_key:
-            place = (x, sheet.y + 1.5 * size, half, height - 1.5 * size)
-            sheet.trace(place, clips, key, color=color)
-    sheet.y += height + 2.0
     sheet.paragraph(
         "Above: how loud the note is over time. Below: which pitches sound, low to high; the "
         "darker, the louder.",
         size=0.8 * size,
-        face=BODY,
         color=SOFT,
         after=4.0,
     )

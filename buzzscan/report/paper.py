@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
+from buzzscan.report.clips import ClipSet
 from buzzscan.report.sheet import MARGIN, SOFT, WIDTH, Sheet
 from buzzscan.report.typesetting import LABEL, fitting, wrapped
 from buzzscan.report.view import FindingView, ReportView
@@ -43,12 +44,22 @@ class Headed(Protocol):
 
 _WIDTHS = (9, 6, 4, 4, 9, 6, 7, 11, 10, 8, 7, 30)
 """Columns of the table of notes, in signs."""
+MOST_DRAWN = 2
+"""Findings whose evidence is drawn: the first ones decide what is done."""
 _PICTURE_WIDTH, _PICTURE_HEIGHT = 640.0, 1600.0
 """Points; the picture is cut off below its last line."""
 
 
-def bench_pdf(view: ReportView) -> bytes:
-    """Return the repairer's sheet as a PDF."""
+def bench_pdf(view: ReportView, clips: ClipSet) -> bytes:
+    """Return the repairer's sheet as a PDF.
+
+    Parameters
+    ----------
+    view
+        What it says.
+    clips
+        Notes to be drawn beside their clean neighbours.
+    """
     sheet = Sheet(" · ".join(part for part in (view.title, view.shop, view.job) if part))
     title_on(sheet, view, "Bench sheet · fret buzz, sustain and pitch")
     sheet.neck(view.layers[0])
@@ -57,6 +68,8 @@ def bench_pdf(view: ReportView) -> bytes:
         sheet.paragraph("No finding: nothing stands out at the bar that was set.")
     for index, finding in enumerate(view.findings, 1):
         _finding(sheet, index, finding)
+        if index <= MOST_DRAWN:
+            _evidence(sheet, view, finding, clips)
     for layer in view.layers[1:]:
         sheet.heading(layer.title, keep=180.0)
         sheet.neck(layer)
@@ -95,6 +108,18 @@ def _finding(sheet: Sheet, index: int, finding: FindingView) -> None:
     sheet.paragraph(line, size=7.5, face=LABEL, color=SOFT, indent=14.0, after=1.0)
     sheet.paragraph(finding.summary, indent=14.0, after=1.0)
     sheet.paragraph(f"Next: {finding.next_step}", indent=14.0, after=8.0)
+
+
+def _evidence(sheet: Sheet, view: ReportView, finding: FindingView, clips: ClipSet) -> None:
+    """Draw the most telling note of a finding beside its clean neighbour."""
+    for key in finding.keys:
+        position = view.positions[key]
+        if position.neighbour is not None and key in clips.by_key:
+            clean = view.positions[position.neighbour]
+            sides = ((position.title, key), (f"clean neighbour: {clean.title}", clean.key))
+            sheet.traces(sides, clips, size=8.5)
+            sheet.y += 4.0
+            return
 
 
 def _recordings(sheet: Sheet, view: ReportView) -> None:

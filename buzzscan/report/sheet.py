@@ -48,6 +48,8 @@ MARGIN, FOOT = 45.0, 40.0
 WIDTH = PAGE_WIDTH - 2 * MARGIN
 
 SOFT = "#5b5f63"
+TRACE_COLOURS = ("#9a3412", "#1c4c70")
+"""Outline of a note, and of the one it is set against; as in the style sheet."""
 
 
 class Sheet:
@@ -196,6 +198,32 @@ class Sheet:
                 height / self.page_height,
             )
         )
+
+    def traces(
+        self, sides: tuple[tuple[str, str], tuple[str, str]], clips: ClipSet, *, size: float
+    ) -> None:
+        """Draw two notes side by side.
+
+        Parameters
+        ----------
+        sides
+            (title, key of the clip) of the note and of the one it is set against.
+        clips
+            Where the clips are; a side without one stays empty.
+        size
+            Size of the text around, in points; the pictures keep its measure.
+        """
+        height, gap = 9.2 * size, 16.0
+        self.need(height + 3.0 * size)
+        half = 0.5 * (self.width - gap)
+        for index, ((title, key), color) in enumerate(zip(sides, TRACE_COLOURS, strict=True)):
+            x = MARGIN + index * (half + gap)
+            text = fitting(title, half, 0.85 * size, LABEL)
+            self.put(x, self.y + size, text, size=0.85 * size, face=LABEL)
+            if key in clips.by_key:
+                place = (x, self.y + 1.5 * size, half, height - 1.5 * size)
+                self.trace(place, clips, key, color=color)
+        self.y += height + 2.0
 
     def trace(
         self, place: tuple[float, float, float, float], clips: ClipSet, key: str, *, color: str

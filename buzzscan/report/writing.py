@@ -68,7 +68,7 @@ def write_report(scan: Scan, out_dir: Path, *, audience: Audience = "bench") -> 
     clips = clips_of(scan, scan.positions)
     bench: dict[str, Callable[[], bytes]] = {
         "report.html": lambda: bench_html(view, clips).encode("utf-8"),
-        "report.pdf": lambda: bench_pdf(view),
+        "report.pdf": lambda: bench_pdf(view, clips),
         "neck.png": lambda: neck_png(view),
         "notes.csv": lambda: notes_csv(scan).encode("utf-8"),
     }
