@@ -65,8 +65,10 @@ def test_incomparable_takes_give_their_reason(neck_scan: Scan, after_scan: Scan)
     comparison = compare(neck_scan, replace(after_scan, notes=notes))
     view = comparison_view_of(comparison)
     assert view.changes["6-9"].tone.word == "not comparable"
-    assert "picked softer" in view.changes["6-9"].reason
-    assert any("softer" in remark for remark in view.remarks)
+    judged = next(p for p in comparison.positions if (p.string, p.fret) == (6, 9))
+    assert view.changes["6-9"].reason == judged.reason != ""
+    assert view.changes["6-9"].columns[-1] == judged.reason
+    assert view.remarks == comparison.remarks != ()
     customer = customer_comparison_of(comparison, view)
     assert customer.heard == (), "no cure is shown to a customer"
 
@@ -136,7 +138,9 @@ def test_terminal_shows_changes_within_its_width(comparison: Comparison, width: 
     assert max(map(len, text.splitlines())) <= width
     sixth = next(line for line in text.splitlines() if line.startswith("6 E2"))
     assert sixth.split()[2:12] == [*"........", "b", "C"]
-    assert "High fret 10 under strings 4-6: cured" in text
+    said = " ".join(text.split()).lower()
+    for finding in comparison.findings:
+        assert finding.summary.lower() in said
 
 
 def test_history_has_a_line_for_every_scan(
