@@ -1,0 +1,133 @@
+"""Results come whole or not at all, and never mix."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import pytest
+
+from buzzscan.errors import OutputError
+from buzzscan.outputs import whole_folder
+
+
+def put(folder: Path, text: str, *names: str) -> None:
+    for name in names:
+        (folder / name).write_text(text, "utf-8")
+
+
+def contents(folder: Path) -> dict[str, str]:
+    return {p.name: p.read_text("utf-8") for p in folder.iterdir()}
+
+
+def write_and_fail(out: Path, error: type[BaseException]) -> None:
+    with whole_folder(out) as work:
+        put(work, "half", "scan.json")
+        raise error
+
+
+def test_files_appear_together_and_what_else_is_there_stays(tmp_path: Path) -> None:
+    out = tmp_path / "deep" / "report"
+    with whole_folder(out) as work:
+        put(work, "one", "scan.json", "notes.csv")
+        assert [p for p in out.iterdir() if p != work] == []
+    assert contents(out) == {"scan.json": "one", "notes.csv": "one"}
+    put(out, "mine", "letter.txt")
+    with whole_folder(out, replaces=("scan.json", "notes.csv")) as work:
+        put(work, "two", "scan.json")
+    assert contents(out) == {"scan.json": "two", "letter.txt": "mine"}
+
+
+def test_a_failure_leaves_everything_as_it_was(tmp_path: Path) -> None:
+    out = tmp_path / "deep" / "report"
+    for error in (ValueError, KeyboardInterrupt, SystemExit):
+        with pytest.raises(error):
+            write_and_fail(out, error)
+        assert not (tmp_path / "deep").exists()
+    out.mkdir(parents=True)
+    put(out, "old", "scan.json")
+    with pytest.raises(KeyboardInterrupt):
+        write_and_fail(out, KeyboardInterrupt)
+    assert contents(out) == {"scan.json": "old"}
+
+
+def test_a_folder_in_the_way_puts_all_back(tmp_path: Path) -> None:
+    put(tmp_path, "old", "a.txt", "c.txt")
+    (tmp_path / "b.txt" / "inside").mkdir(parents=True)
+    with (
+        pytest.raises(OutputError, match=r"cannot write into .*nothing was changed there"),
+        whole_folder(tmp_path) as work,
+    ):
+        put(work, "new", "a.txt", "b.txt", "c.txt")
+    assert (tmp_path / "a.txt").read_text("utf-8") == "old"
+    assert (tmp_path / "c.txt").read_text("utf-8") == "old"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.txt", "b.txt", "c.txt"]
+
+
+def test_a_file_is_no_folder(tmp_path: Path) -> None:
+    put(tmp_path, "x", "report")
+    with pytest.raises(OutputError, match="it is a file; give a folder with --out"):
+        whole_folder(tmp_path / "report").__enter__()
+    with pytest.raises(OutputError, match="Not a directory"):
+        whole_folder(tmp_path / "report" / "deeper").__enter__()
+    with pytest.raises(OutputError, match="cannot write into"):
+        whole_folder("zero\0byte").__enter__()
+
+
+def test_a_place_that_may_not_be_written(tmp_path: Path) -> None:
+    if os.geteuid() == 0:
+        place = Path("/proc/buzzscan-report")  # where even root may not
+    else:
+        tmp_path.chmod(0o500)
+        place = tmp_path / "report"
+    with pytest.raises(OutputError, match=r"cannot write into .*give another folder"):
+        whole_folder(place).__enter__()
+
+
+def _write_many(out: Path, text: str, start: object) -> None:
+    start.wait()  # type: ignore[attr-defined]
+    for _ in range(60):
+        with whole_folder(out) as work:
+            put(work, text, *(f"{i}.txt" for i in range(8)))
+
+
+def test_two_runs_into_one_folder_do_not_mix(tmp_path: Path) -> None:
+    context = multiprocessing.get_context("spawn")
+    start = context.Event()
+    runs = [context.Process(target=_write_many, args=(tmp_path, t, start)) for t in "ab"]
+    for run in runs:
+        run.start()
+    start.set()
+    for run in runs:
+        run.join()
+        assert run.exitcode == 0
+    found = contents(tmp_path)
+    assert len(found) == 8
+    assert len(set(found.values())) == 1
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_signals_wait_until_all_is_moved(tmp_path: Path, number: signal.Signals) -> None:
+    put(tmp_path, "old", "a.txt", "b.txt")
+    code = f"""
+        import os, pathlib, signal
+        from buzzscan.outputs import whole_folder
+        def end(*_): raise SystemExit(5)
+        signal.signal(signal.SIGTERM, end); signal.signal(signal.SIGINT, end)
+        rename = pathlib.Path.rename
+        def slow(self, target):
+            os.kill(os.getpid(), {int(number)})
+            return rename(self, target)
+        pathlib.Path.rename = slow
+        with whole_folder({str(tmp_path)!r}) as work:
+            for name in ("a.txt", "b.txt"):
+                (work / name).write_text("new")
+    """
+    run = subprocess.run([sys.executable, "-c", textwrap.dedent(code)], check=False)
+    assert run.returncode == 5
+    assert contents(tmp_path) == {"a.txt": "new", "b.txt": "new"}
