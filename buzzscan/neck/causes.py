@@ -3,12 +3,12 @@
 Conventions
 -----------
 A cause changes heights in mm in proportion to its size; `shape[m]` is the change at fret m
-(index 0: nut slot) for a size of 1 mm. Sizes are positive.
+(index 0: nut slot, last: saddle) for a size of 1 mm. Sizes are positive.
 
 Limits
 ------
-Low action is not in the list: to the string it is the same as a harder pluck, and is read
-from the strength at which a whole string strikes.
+A pluck that is too hard for a fair action and an action that is too low for a fair pluck look
+alike in part; both are called low action.
 """
 
 from __future__ import annotations
@@ -40,9 +40,9 @@ class Cause:
     frets
         Where it sits.
     shape
-        Change of height per mm of size, shape (frets + 1,).
+        Change of height per mm of size, shape (frets + 2,).
     sizes_mm
-        Sizes considered.
+        Sizes considered, as many for every cause.
     log_prior
         Natural log of how common it is at this very place, over all spans of strings.
     span_shares
@@ -57,17 +57,19 @@ class Cause:
     span_shares: tuple[float, float, float]
 
 
-_FRET_SIZES_MM = np.array([0.03, 0.05, 0.075, 0.1, 0.13, 0.17, 0.22, 0.3])
-_NUT_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.4, 0.5])
-_RELIEF_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.4, 0.55])
-_END_SIZES_MM = np.array([0.1, 0.2, 0.3, 0.45, 0.6])
+_FRET_SIZES_MM = np.array([0.04, 0.07, 0.1, 0.14, 0.2, 0.28])
+_NUT_SIZES_MM = np.array([0.08, 0.15, 0.22, 0.3, 0.4, 0.5])
+_ACTION_SIZES_MM = np.array([0.15, 0.25, 0.35, 0.5, 0.65, 0.8])
+_RELIEF_SIZES_MM = np.array([0.08, 0.15, 0.22, 0.3, 0.4, 0.55])
+_END_SIZES_MM = np.array([0.1, 0.18, 0.26, 0.36, 0.48, 0.6])
 
 _LOG_PRIOR: dict[FindingKind, float] = {
     "high fret": np.log(0.45),
     "low fret": np.log(0.06),
-    "low nut slot": np.log(0.15),
+    "low nut slot": np.log(0.30),
     "neck too straight": np.log(0.10),
     "rising fret end": np.log(0.10),
+    "low action": np.log(0.15),
 }
 """How often a neck that comes to the bench has each (common practice, no source)."""
 
@@ -76,6 +78,7 @@ _SPAN_SHARES: dict[FindingKind, tuple[float, float, float]] = {
     "high fret": (0.1, 0.5, 0.4),
     "low fret": (0.1, 0.5, 0.4),
     "low nut slot": (0.8, 0.15, 0.05),
+    "low action": (0.1, 0.4, 0.5),
 }
 """Frets rise or wear over several strings, slots are cut one by one (common practice)."""
 
@@ -88,8 +91,8 @@ def _at(fret: int, n: int, value: float) -> FloatArray:
 
 def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
     """Return every cause considered on a neck; `lowest` is the lowest fret that sounds."""
-    n = setup.places_mm.size
-    last = n - 1
+    n = setup.places_mm.size + 1
+    last = n - 2
     causes = []
     share = -float(np.log(max(last - lowest, 1)))
     for kind, sign in (("high fret", 1.0), ("low fret", -1.0)):
@@ -119,10 +122,20 @@ def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
         Cause(
             kind="neck too straight",
             frets=tuple(range(max(lowest, 1), min(6, last) + 1)),
-            shape=relief_curve(setup.places_mm),
+            shape=np.append(relief_curve(setup.places_mm), 0.0),
             sizes_mm=_RELIEF_SIZES_MM,
             log_prior=_LOG_PRIOR["neck too straight"],
             span_shares=_WHOLE,
+        )
+    )
+    causes.append(
+        Cause(
+            kind="low action",
+            frets=(),
+            shape=_at(n - 1, n, -setup.scale_mm / setup.places_mm[min(12, last)]),
+            sizes_mm=_ACTION_SIZES_MM,
+            log_prior=_LOG_PRIOR["low action"],
+            span_shares=_SPAN_SHARES["low action"],
         )
     )
     if last > _BODY_FRET + 3:
@@ -131,7 +144,7 @@ def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
             Cause(
                 kind="rising fret end",
                 frets=tuple(range(_BODY_FRET, last + 1)),
-                shape=np.maximum(along, 0.0) / along[-1],
+                shape=np.append(np.maximum(along, 0.0) / along[-1], 0.0),
                 sizes_mm=_END_SIZES_MM,
                 log_prior=_LOG_PRIOR["rising fret end"],
                 span_shares=_WHOLE,

@@ -67,6 +67,11 @@ class Setup:
     saddle_mm: FloatArray
     in_mm: bool
 
+    @property
+    def profile_mm(self) -> FloatArray:
+        """Nut slot, frets and saddle in one array, shape (strings, frets + 2)."""
+        return np.concatenate([self.heights_mm, self.saddle_mm[:, None]], axis=1)
+
 
 def fret_places(frets: int, *, scale_mm: float) -> FloatArray:
     """Return the distance of the nut and each fret from the nut in mm, shape (frets + 1,)."""

@@ -3,11 +3,13 @@
 Conventions
 -----------
 Causes are added one at a time while they explain more than they cost (their prior), so one
-cause for many places beats many causes. Log odds are against "no such cause".
+cause for many places beats many causes. Log odds are against "no such cause". Once all are
+found, each is weighed again beside the others, and its size is fitted finely.
 
 Limits
 ------
-What no height explains (a loose part that rattles) is left unexplained.
+What no height explains (a loose part that rattles) is left unexplained. A high fret and a low
+fret before it sound alike when little else strikes; the rival is then named.
 """
 
 from __future__ import annotations
@@ -16,23 +18,27 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import logsumexp
 
 from buzzscan.neck.causes import Cause, causes_of
 from buzzscan.neck.clearance import Setup
 from buzzscan.neck.evidence import Evidence
-from buzzscan.neck.strikes import StrikeModel, strike_model
+from buzzscan.neck.strikes import StrikeModel, log_sum, strike_model
 
 __all__ = ["Explanation", "Found", "explain"]
 
 FloatArray = npt.NDArray[np.float64]
+Span = tuple[int, int]
 
-_LEAST_GAIN = 0.0
-"""Log odds over "no such cause" from which a cause is taken in."""
-_LEADERS = 8
+_LEAST_GAIN = -0.7
+"""Log odds from which a cause is taken in: a third is worth a look with a straightedge."""
 _MOST_CAUSES = 5
 _EXPLAINS = 0.25
 """A cause explains a place when it raises its probability of contact by this much."""
+_RIVAL = 0.08
+"""Probability from which a rival is worth naming."""
+_SIZE_TEMPER = 0.5
+"""Places share errors of the model, which weigh more on a size than on which cause it is."""
+_FINE_SIZES = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +55,8 @@ class Found:
         Middle and 90 % interval of its size, in mm of the assumed setup.
     places
         (string, fret) that it explains.
+    rival, rival_confidence
+        The next likely cause for the same places, if it is worth naming.
     """
 
     cause: Cause
@@ -58,6 +66,8 @@ class Found:
     low_mm: float
     high_mm: float
     places: tuple[tuple[int, int], ...]
+    rival: Cause | None
+    rival_confidence: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,84 +87,118 @@ class Explanation:
 
 
 @dataclass(frozen=True, slots=True)
-class _Candidate:
-    cause: Cause
-    span: tuple[int, int]
-    score: float
-    by_size: FloatArray
+class _Pick:
+    """A cause taken in: index, span, size, log odds, probability, rival and its probability."""
+
+    index: int
+    span: Span
+    size: float
+    gain: float
+    confidence: float
+    rival: int | None
+    rival_confidence: float
 
 
-def _spans(n: int, shares: tuple[float, float, float]) -> list[tuple[int, int, float]]:
-    """Return every run of neighbouring strings with the log of its share of a cause."""
-    spans = [(a, b) for a in range(n) for b in range(a + 1, n + 1)]
-    kinds = [2 if b - a == n else 0 if b - a == 1 else 1 for a, b in spans]
-    return [
-        (a, b, float(np.log(shares[kind] / kinds.count(kind))))
-        for (a, b), kind in zip(spans, kinds, strict=True)
-        if shares[kind] > 0.0
-    ]
+@dataclass(frozen=True, slots=True)
+class _Search:
+    model: StrikeModel
+    causes: tuple[Cause, ...]
+    spans: tuple[Span, ...]
+    log_share: FloatArray
+    changes: FloatArray
+
+    def scores(self, profile: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return log odds per (cause, span), and those by size per (cause, span, size)."""
+        base = self.model.log_evidence(profile)
+        gain = self.model.log_evidence(profile[:, None, None, :] + self.changes)
+        gain -= base[:, :, None, None]
+        sums = np.concatenate([np.zeros_like(gain[:, :1]), np.cumsum(gain, axis=1)], axis=1)
+        first, last = np.asarray(self.spans).T
+        of_spans = sums[:, last] - sums[:, first]
+        total = base.sum(axis=1)
+        by_size = self.model.over_places(total[:, None, None, None] + of_spans)
+        by_size = np.moveaxis(by_size - self.model.over_places(total), 0, 1)
+        prior = np.array([c.log_prior for c in self.causes])[:, None] + self.log_share
+        return log_sum(by_size, axis=-1) - np.log(by_size.shape[-1]) + prior, by_size
+
+    def overlapping(self, span: Span) -> npt.NDArray[np.bool_]:
+        """Return which spans share a string with one."""
+        first, last = np.asarray(self.spans).T
+        return np.asarray((first < span[1]) & (last > span[0]))
+
+    def best(self, profile: FloatArray) -> _Pick:
+        """Return the best cause beside those already in the profile."""
+        scores, by_size = self.scores(profile)
+        leaders = scores.argmax(axis=1)
+        families = np.array(
+            [
+                log_sum(scores[i][self.overlapping(self.spans[lead])])
+                for i, lead in enumerate(leaders)
+            ]
+        )
+        share = np.exp(families - log_sum(np.append(scores.ravel(), 0.0)))
+        index = int(families.argmax())
+        lead = int(leaders[index])
+        weight = np.exp(by_size[index, lead] - by_size[index, lead].max())
+        size = float((weight * self.causes[index].sizes_mm).sum() / weight.sum())
+        others = np.where(np.arange(share.size) == index, 0.0, share)
+        rival = int(others.argmax())
+        return _Pick(
+            index=index,
+            span=self.spans[lead],
+            size=size,
+            gain=float(families[index]),
+            confidence=float(min(share[index], 0.99)),
+            rival=rival if others[rival] >= _RIVAL else None,
+            rival_confidence=float(others[rival]),
+        )
+
+    def with_picks(self, profile: FloatArray, picks: list[_Pick]) -> FloatArray:
+        """Return the profile with causes put in."""
+        out = profile.copy()
+        for pick in picks:
+            out[pick.span[0] : pick.span[1]] += pick.size * self.causes[pick.index].shape
+        return out
+
+    def interval(self, profile: FloatArray, pick: _Pick) -> tuple[float, float, float]:
+        """Return low end, middle and high end of a pick's size beside the others."""
+        cause = self.causes[pick.index]
+        sizes = np.linspace(0.5 * cause.sizes_mm[0], 1.15 * cause.sizes_mm[-1], _FINE_SIZES)
+        part = profile[pick.span[0] : pick.span[1]]
+        profiles = np.repeat(profile[:, None, :], sizes.size, axis=1)
+        profiles[pick.span[0] : pick.span[1]] = part[:, None, :] + np.outer(sizes, cause.shape)
+        log_p = self.model.over_places(self.model.log_evidence(profiles).sum(axis=1))
+        density = np.exp(_SIZE_TEMPER * (log_p - log_p.max()))
+        share = np.cumsum(density) / density.sum()
+        low, middle, high = np.interp([0.05, 0.5, 0.95], share, sizes)
+        return float(low), float(middle), float(high)
 
 
-def _group_candidates(
-    model: StrikeModel, heights: FloatArray, base: FloatArray, causes: list[Cause]
-) -> list[_Candidate]:
-    """Return the candidates of causes that share their sizes; `base` is ln P as it stands."""
-    sizes = causes[0].sizes_mm
-    change = np.stack([np.outer(sizes, c.shape) for c in causes])
-    gain = model.log_evidence(heights[:, None, None, :] + change) - base[:, :, None, None]
-    sums = np.concatenate([np.zeros_like(gain[:, :1]), np.cumsum(gain, axis=1)], axis=1)
-    total = base.sum(axis=1)[:, None]
-    null = float(model.over_places(base.sum(axis=1)))
-    out = []
-    for i, cause in enumerate(causes):
-        for a, b, share in _spans(heights.shape[0], cause.span_shares):
-            by_size = total + sums[:, b, i] - sums[:, a, i]
-            by_size = model.over_places(by_size) - null - np.log(sizes.size)
-            score = float(logsumexp(by_size)) + cause.log_prior + share
-            out.append(_Candidate(cause, (a, b), score, by_size))
-    return out
+def _spans(n: int, causes: tuple[Cause, ...]) -> tuple[tuple[Span, ...], FloatArray]:
+    """Return every run of neighbouring strings, and ln of its share for each cause."""
+    spans = tuple((a, b) for a in range(n) for b in range(a + 1, n + 1))
+    kinds = np.array([2 if b - a == n else 0 if b - a == 1 else 1 for a, b in spans])
+    counts = np.array([(kinds == kind).sum() for kind in kinds])
+    shares = np.array([c.span_shares for c in causes])[:, kinds] / counts
+    with np.errstate(divide="ignore"):
+        return spans, np.log(shares)
 
 
-def _candidates(
-    model: StrikeModel, heights: FloatArray, causes: tuple[Cause, ...]
-) -> list[_Candidate]:
-    base = model.log_evidence(heights)
-    groups: dict[bytes, list[Cause]] = {}
-    for cause in causes:
-        groups.setdefault(cause.sizes_mm.tobytes(), []).append(cause)
-    return [c for g in groups.values() for c in _group_candidates(model, heights, base, g)]
+def _search(model: StrikeModel, causes: tuple[Cause, ...]) -> _Search:
+    spans, log_share = _spans(model.setup.heights_mm.shape[0], causes)
+    changes = np.stack([np.outer(c.sizes_mm, c.shape) for c in causes])
+    return _Search(model, causes, spans, log_share, changes)
 
 
-def _interval(cause: Cause, by_size: FloatArray) -> tuple[float, float, float]:
-    fine = np.linspace(cause.sizes_mm[0], cause.sizes_mm[-1], 200)
-    density = np.exp(np.interp(fine, cause.sizes_mm, by_size - by_size.max()))
-    share = np.cumsum(density) / density.sum()
-    low, middle, high = np.interp([0.05, 0.5, 0.95], share, fine)
-    return float(low), float(middle), float(high)
-
-
-def _best(candidates: list[_Candidate]) -> tuple[_Candidate, float, float]:
-    """Return the best span of the best cause, the cause's log odds and its probability."""
-    scores = np.array([c.score for c in candidates])
-    whole = logsumexp(np.append(scores, 0.0))
-    leaders: dict[int, _Candidate] = {}
-    for candidate in candidates:
-        held = leaders.get(id(candidate.cause))
-        if held is None or candidate.score > held.score:
-            leaders[id(candidate.cause)] = candidate
-    sums = {
-        key: float(logsumexp([c.score for c in candidates if _same(c, leader)]))
-        for key, leader in sorted(leaders.items(), key=lambda x: -x[1].score)[:_LEADERS]
-    }
-    key = max(sums, key=lambda k: sums[k])
-    return leaders[key], sums[key], float(np.exp(sums[key] - whole))
-
-
-def _same(a: _Candidate, b: _Candidate) -> bool:
-    """Whether two candidates are the same cause for the one who files it."""
-    if a.cause is not b.cause:
-        return False
-    return a.span[0] < b.span[1] and b.span[0] < a.span[1]
+def _picks(search: _Search, profile: FloatArray) -> list[_Pick]:
+    """Return the causes taken in, best first."""
+    picks: list[_Pick] = []
+    while len(picks) < _MOST_CAUSES:
+        pick = search.best(search.with_picks(profile, picks))
+        if pick.gain < _LEAST_GAIN:
+            break
+        picks.append(pick)
+    return picks
 
 
 def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
@@ -170,30 +214,29 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         Lowest fret that sounds (the capo's, else 0).
     """
     model = strike_model(setup, evidence, lowest=lowest)
-    causes = causes_of(setup, lowest=lowest)
-    heights = setup.heights_mm.copy()
-    found: list[Found] = []
-    for _ in range(_MOST_CAUSES):
-        best, gain, confidence = _best(_candidates(model, heights, causes))
-        if gain < _LEAST_GAIN:
-            break
-        low, size, high = _interval(best.cause, best.by_size)
-        before = heights
-        heights = heights.copy()
-        heights[best.span[0] : best.span[1]] += size * best.cause.shape
-        rise = model.striking(heights, given=heights) - model.striking(before, given=heights)
-        places = np.argwhere((rise > _EXPLAINS) & (np.nan_to_num(evidence.contact) >= 0.5))
+    search = _search(model, causes_of(setup, lowest=lowest))
+    level = setup.profile_mm
+    picks = _picks(search, level)
+    full = search.with_picks(level, picks)
+    heard = np.nan_to_num(evidence.contact) >= 0.5
+    striking = model.striking(full, given=full)
+    found = []
+    for pick in picks:
+        others = search.with_picks(level, [p for p in picks if p is not pick])
+        low, size, high = search.interval(others, pick)
+        rise = striking - model.striking(others, given=full)
+        places = np.argwhere((rise > _EXPLAINS) & heard)
         found.append(
             Found(
-                cause=best.cause,
-                strings=tuple(range(best.span[0] + 1, best.span[1] + 1)),
-                confidence=confidence,
+                cause=search.causes[pick.index],
+                strings=tuple(range(pick.span[0] + 1, pick.span[1] + 1)),
+                confidence=pick.confidence,
                 size_mm=size,
                 low_mm=low,
                 high_mm=high,
                 places=tuple((int(s) + 1, int(f)) for s, f in places),
+                rival=None if pick.rival is None else search.causes[pick.rival],
+                rival_confidence=pick.rival_confidence,
             )
         )
-    return Explanation(
-        found=tuple(found), striking=model.striking(setup.heights_mm, given=heights)
-    )
+    return Explanation(found=tuple(found), striking=model.striking(level, given=full))

@@ -93,6 +93,10 @@ _BECAUSE: dict[FindingKind, str] = {
 
 def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: str) -> Finding:
     """Return the finding for one cause of contact; `rank` compares heights without mm."""
+    if found.cause.kind == "low action":
+        return low_action_finding(
+            found.strings, found.places, positions, confidence=found.confidence
+        )
     kind, frets, places = found.cause.kind, found.cause.frets, list(found.places)
     where = f"fret {frets[0]}" if kind in ("high fret", "low fret") else _frets_named(frets)
     because = _BECAUSE[kind].format(where=where, first=frets[0])

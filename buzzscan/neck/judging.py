@@ -146,7 +146,8 @@ def judge(
         contact_finding(f, by_place, in_mm=setup.in_mm, rank=_rank(f.size_mm, setup))
         for f in explained.found
     ]
-    findings.extend(_low_action(evidence, explained, by_place))
+    if not any(f.kind == "low action" for f in findings):
+        findings.extend(_low_action(evidence, explained, by_place))
     findings.sort(key=lambda f: -len(f.notes) * f.confidence)
     spots = dead_spots(guitar, positions, places, decay_trends(guitar, places), bars=bars)
     findings.extend(dead_spot_finding(s, guitar, by_place) for s in spots)

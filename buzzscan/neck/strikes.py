@@ -7,7 +7,8 @@ A note strikes when the strength of its pluck exceeds a threshold that geometry 
 string and summed over, and so is the place of the pluck, shared by all strings. A note
 strikes with probability Φ((strength − threshold)/slack); far above its threshold it chokes.
 
-Arrays run over (pluck places, strings, …, frets + 1).
+Arrays run over (pluck places, strings, …, frets + 1). A profile is the nut slot, every fret
+and the saddle in one array, heights in mm.
 
 Limits
 ------
@@ -21,19 +22,19 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import logsumexp, ndtr
+from scipy.special import ndtr
 
 from buzzscan.neck.clearance import Setup, clearances, envelope
 from buzzscan.neck.evidence import Evidence
 
-__all__ = ["StrikeModel", "strike_model"]
+__all__ = ["StrikeModel", "log_sum", "strike_model"]
 
 FloatArray = npt.NDArray[np.float64]
 
-PLUCK_SHARES = (0.12, 0.2, 0.32, 0.5)
+PLUCK_SHARES = (0.14, 0.24, 0.5)
 """Pluck place as a share of the open string, from beside the bridge to over the neck. The last
 also stands for a string let go from the board's side, whose near end swings least."""
-_LOG_SHARE = np.log(np.array([0.2, 0.4, 0.25, 0.15]))
+_LOG_SHARE = np.log(np.array([0.4, 0.4, 0.2]))
 _SLACK = 0.18
 """Standard deviation of ln(strength/threshold): picking uneven by 1–2 dB, frets by a hair."""
 _FALSE_ALARM, _MISS = 0.006, 0.06
@@ -56,6 +57,13 @@ at the next but one: there a strike turns the string's whole slope around (found
 strings, with frets, gauges and plucks varied)."""
 _STEP, _LOWEST, _HIGHEST = 0.04, -4.0, 2.4
 """Grid of thresholds, relative to the string's middle one."""
+
+
+def log_sum(values: FloatArray, axis: int = 0) -> FloatArray:
+    """Return ln Σ exp along an axis, without the overhead of the general function."""
+    top = np.maximum(values.max(axis=axis), -1e300)
+    rest = np.exp(values - np.expand_dims(top, axis)).sum(axis=axis)
+    return np.asarray(top + np.log(rest), np.float64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,53 +91,49 @@ class StrikeModel:
     table: FloatArray
     strength_prior: FloatArray
 
-    def thresholds(self, heights: FloatArray) -> FloatArray:
-        """Return ln thresholds for heights (strings, …, frets + 1), pluck places first."""
-        return _thresholds(self.setup, self.swing, heights)
+    def thresholds(self, profile: FloatArray) -> FloatArray:
+        """Return ln thresholds for profiles (strings, …, frets + 2), pluck places first."""
+        return _thresholds(self.setup, self.swing, profile)
 
-    def log_likelihood(self, heights: FloatArray) -> FloatArray:
-        """Return ln P(evidence, strength) for heights: (places, strings, …, strengths)."""
-        extra = (1,) * (heights.ndim - 2)
+    def log_likelihood(self, profile: FloatArray) -> FloatArray:
+        """Return ln P(evidence, strength) for profiles: (places, strings, …, strengths)."""
+        extra = (1,) * (profile.ndim - 2)
         middle = self.middle.reshape(self.middle.shape + extra + (1,))
-        relative = np.clip(self.thresholds(heights) - middle, _LOWEST, _HIGHEST)
+        relative = np.clip(self.thresholds(profile) - middle, _LOWEST, _HIGHEST)
         index = np.rint((relative - _LOWEST) / _STEP).astype(np.intp)
-        strings = np.arange(heights.shape[0]).reshape((1, -1, *extra))
+        strings = np.arange(profile.shape[0]).reshape((1, -1, *extra))
         out: FloatArray = np.zeros((*index.shape[:-1], _STRENGTHS.size))
-        for fret in range(heights.shape[-1]):
+        for fret in range(profile.shape[-1] - 1):
             out += self.table[strings, fret, index[..., fret]]
         return _TEMPER * out + self.strength_prior
 
-    def log_evidence(self, heights: FloatArray) -> FloatArray:
-        """Return ln P(evidence) for heights, strengths summed over: (places, strings, …)."""
-        ll = self.log_likelihood(heights)
-        top = ll.max(axis=-1)
-        return np.asarray(top + np.log(np.exp(ll - top[..., None]).sum(axis=-1)), np.float64)
+    def log_evidence(self, profile: FloatArray) -> FloatArray:
+        """Return ln P(evidence) for profiles, strengths summed over: (places, strings, …)."""
+        return log_sum(self.log_likelihood(profile), axis=-1)
 
-    def striking(self, heights: FloatArray, *, given: FloatArray) -> FloatArray:
-        """Return P(contact) per string and fret for heights (strings, frets + 1).
+    def striking(self, profile: FloatArray, *, given: FloatArray) -> FloatArray:
+        """Return P(contact) per string and fret for a profile (strings, frets + 2).
 
-        Strength and pluck place are weighed as the evidence has them for the heights `given`.
+        Strength and pluck place are weighed as the evidence has them for the profile `given`.
         """
         ll = self.log_likelihood(given)
         place = _LOG_SHARE + self.log_evidence(given).sum(axis=1)
-        weight = np.exp(ll - logsumexp(ll, axis=-1, keepdims=True))
-        weight *= np.exp(place - logsumexp(place))[:, None, None]
-        relative = self.thresholds(heights) - self.middle[:, :, None]
+        weight = np.exp(ll - log_sum(ll, axis=-1)[..., None])
+        weight *= np.exp(place - log_sum(place))[:, None, None]
+        relative = self.thresholds(profile) - self.middle[:, :, None]
         strike = ndtr((_STRENGTHS[:, None] - relative[:, :, None, :]) / _SLACK)
         return np.asarray(np.einsum("dsg,dsgf->sf", weight, strike), np.float64)
 
     @staticmethod
     def over_places(log_evidence: FloatArray) -> FloatArray:
         """Return ln P summed over the pluck places (first axis)."""
-        share = _LOG_SHARE.reshape((-1,) + (1,) * (log_evidence.ndim - 1))
-        return np.asarray(logsumexp(log_evidence + share, axis=0), np.float64)
+        return log_sum(log_evidence + _LOG_SHARE.reshape((-1,) + (1,) * (log_evidence.ndim - 1)))
 
 
-def _thresholds(setup: Setup, swing: FloatArray, heights: FloatArray) -> FloatArray:
-    saddle = setup.saddle_mm.reshape((-1,) + (1,) * (heights.ndim - 2))
+def _thresholds(setup: Setup, swing: FloatArray, profile: FloatArray) -> FloatArray:
     gaps = clearances(
-        heights,
-        np.broadcast_to(saddle, heights.shape[:-1]),
+        profile[..., :-1],
+        profile[..., -1],
         places_mm=setup.places_mm,
         scale_mm=setup.scale_mm,
     )
@@ -181,12 +185,12 @@ def strike_model(setup: Setup, evidence: Evidence, *, lowest: int) -> StrikeMode
             for share in PLUCK_SHARES
         ]
     )
-    level = _thresholds(setup, swing, setup.heights_mm)
+    level = _thresholds(setup, swing, setup.profile_mm)
     log_prior = -0.5 * ((_STRENGTHS - _STRENGTH_MIDDLE) / _STRENGTH_SPREAD) ** 2
     return StrikeModel(
         setup=setup,
         swing=swing,
         middle=np.median(level[..., lowest:-1], axis=-1),
         table=_table(evidence),
-        strength_prior=log_prior - logsumexp(log_prior),
+        strength_prior=log_prior - log_sum(log_prior),
     )
