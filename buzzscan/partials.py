@@ -65,7 +65,7 @@ _PAIRED = 9
 """Partials whose pairs propose a line: of 36 pairs, 3 are good even where 2 in 3 partials lie."""
 _MEDIAN_OF_NORMAL = 0.6745
 _LEAST_PARTIALS_FOR_B = 5
-_MOST_ERROR_B_RATIO = 0.015
+_MOST_ERROR_B_RATIO = 0.02
 """Keeps 19 in 20 stated values within 5 per cent: errors are not all as tame as noise."""
 
 

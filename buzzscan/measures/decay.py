@@ -42,11 +42,20 @@ _DB = 20.0 / float(np.log(10.0))
 _MODEL_DB = 0.03
 """Ripple of a level that is never undercut: the leakage of the other partials."""
 _SIGMAS_90 = 1.645
-_EARLY_DB, _EARLY_S = 0.4, 0.08
+_EARLY_DB, _EARLY_S = 0.6, 0.08
 """Doubt about the level at `START_S` and the time in which it fades: the end of the note before,
 still sounding in the room, and the room's own build-up (a T60 of 0.5 s fades so)."""
 _RIPPLE_SHARE = 0.4
 """Share of the ripple about a straight line that components may leave unexplained."""
+_ROOM_S, _LONG_S = 0.12, 0.7
+"""In a long note, components are looked for once the room's build-up is over."""
+_PAIR_RATIO = 0.04
+"""Two polarisations fall at rates some 10 to 30 per cent apart (common practice, no source);
+which share of each is heard is not known."""
+_PAIR_DB = 0.15
+"""Level that a beat slower than the note may have gained or lost over the note."""
+_FULL_BEATS = 3.0
+"""That doubt shrinks so far once the beat is resolved."""
 _SHARE_OF_CORRECTION = 0.1
 _END_SIGMAS, _END_DB = 4.0, 3.0
 """What leaves the line so far at the very end is the hand or the next note."""
@@ -93,6 +102,7 @@ class DecayFit:
     low_db_per_s: float | None
     high_db_per_s: float | None
     reason: str
+    error_db_per_s: float = 0.0
     ripple_db: float = 0.0
 
 
@@ -163,7 +173,9 @@ def fit_decay(track: Track) -> DecayFit:
     )
     if plain.rate_db_per_s is None:
         return plain
-    found = resolve(track.times_s, track.values, noise=track.noise)
+    long = float(np.ptp(track.times_s)) > _LONG_S
+    late = track.times_s > START_S + (_ROOM_S if long else -1.0)
+    found = resolve(track.times_s[late], track.values[late], noise=track.noise)
     if found is None or _envelope_ripple_db(found, track) > _RIPPLE_SHARE * plain.ripple_db:
         return plain
     return _joined(plain, found, track)
@@ -221,9 +233,7 @@ def _envelope_ripple_db(found: Components, track: Track) -> float:
     model = np.exp(exponents * t[:, None]) @ found.amplitudes
     over = track.powers > track.noise * 10.0 ** (_LEAST_OVER_NOISE_DB / 10.0)
     off = 10.0 * np.log10((np.abs(model[over]) ** 2 + 1e-30) / (track.powers[over] + 1e-30))
-    early = (_EARLY_DB * np.exp(-(t[over] - START_S) / _EARLY_S)) ** 2
-    weights = 1.0 / (early + _MODEL_DB**2)
-    return float(np.sqrt((weights * off**2).sum() / weights.sum())) if over.any() else np.inf
+    return float(np.sqrt(np.mean(off**2))) if over.any() else np.inf
 
 
 def _is_hum(found: Components, track: Track) -> npt.NDArray[np.bool_]:
@@ -243,20 +253,23 @@ def _off_mains_hz(frequency_hz: FloatArray) -> FloatArray:
 def _joined(plain: DecayFit, found: Components, track: Track) -> DecayFit:
     """Return the plain slope moved towards that of the components, as far as they are sure."""
     assert plain.rate_db_per_s is not None  # noqa: S101 - asked for by the caller
-    assert plain.high_db_per_s is not None  # noqa: S101 - same
     rate, error = _rate_of(found, track, _is_hum(found, track))
-    plain_error = (plain.high_db_per_s - plain.rate_db_per_s) / _SIGMAS_90
     correction = rate - plain.rate_db_per_s
     # The plain slope is wrong by the correction, or by its own error where that is larger.
-    wrong = max(correction**2, plain_error**2)
+    wrong = max(correction**2, plain.error_db_per_s**2)
     share = wrong / (wrong + error**2)
     joined = plain.rate_db_per_s + share * correction
-    doubt = float(np.sqrt(share) * error) + _SHARE_OF_CORRECTION * abs(correction)
+    doubt = _with_polarisations(
+        float(np.sqrt(share) * error) + _SHARE_OF_CORRECTION * abs(correction),
+        joined,
+        _FULL_BEATS * float(np.ptp(track.times_s)),
+    )
     return replace(
         plain,
         rate_db_per_s=joined,
         low_db_per_s=joined - _SIGMAS_90 * doubt,
         high_db_per_s=joined + _SIGMAS_90 * doubt,
+        error_db_per_s=doubt,
     )
 
 
@@ -279,7 +292,7 @@ def fit_level_slope(
         Frames that share samples, for the standard error.
     """
     use = np.ones(len(times_s), bool)
-    line = _Line(0.0, 0.0, 0.0, 0.0)
+    line = _Line(fall=0.0, at_zero=0.0, error=0.0, ripple=0.0)
     for _ in range(4):
         if use.sum() < 3 or np.ptp(times_s[use]) < 0.5 * LEAST_SPAN_S:
             return _refused(times_s, powers, noise)
@@ -287,20 +300,26 @@ def fit_level_slope(
         p = np.maximum(powers[use] - noise, 0.05 * noise + 1e-30)
         ratio = noise / p
         var = (0.5 * _DB) ** 2 * (2.0 * ratio + ratio**2) + _MODEL_DB**2
-        var += (_EARLY_DB * np.exp(-(t - START_S) / _EARLY_S)) ** 2
-        line = _line(t, 10.0 * np.log10(p), 1.0 / var, frames_per_independent)
+        line = _line(t, 10.0 * np.log10(p), var, frames_per_independent)
         over = line.at_zero - line.fall * times_s - 10.0 * np.log10(noise + 1e-30)
         now = over > _LEAST_OVER_NOISE_DB
         if (now == use).all():
             break
         use = now
+    error = _with_polarisations(line.error, line.fall, float(np.ptp(times_s[use])))
     return DecayFit(
         rate_db_per_s=line.fall,
-        low_db_per_s=line.fall - _SIGMAS_90 * line.error,
-        high_db_per_s=line.fall + _SIGMAS_90 * line.error,
+        low_db_per_s=line.fall - _SIGMAS_90 * error,
+        high_db_per_s=line.fall + _SIGMAS_90 * error,
+        error_db_per_s=error,
         ripple_db=line.ripple,
         reason="",
     )
+
+
+def _with_polarisations(error: float, rate: float, span_s: float) -> float:
+    """Return an error that also holds what two unresolved polarisations leave in doubt."""
+    return float(np.sqrt(error**2 + (_PAIR_RATIO * rate) ** 2 + (_PAIR_DB / span_s) ** 2))
 
 
 def _refused(times_s: FloatArray, powers: FloatArray, noise: float) -> DecayFit:
@@ -317,7 +336,7 @@ def _refused(times_s: FloatArray, powers: FloatArray, noise: float) -> DecayFit:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Line:
     """Fall per second, level at time zero, standard error of the fall, rms about the line."""
 
@@ -327,17 +346,29 @@ class _Line:
     ripple: float
 
 
-def _line(t: FloatArray, level: FloatArray, w: FloatArray, frames_per_independent: float) -> _Line:
-    mean_t = float((w * t).sum() / w.sum())
-    mean_l = float((w * level).sum() / w.sum())
-    spread = float((w * (t - mean_t) ** 2).sum())
-    slope = float((w * (t - mean_t) * level).sum() / spread)
+def _line(
+    t: FloatArray, level: FloatArray, var: FloatArray, frames_per_independent: float
+) -> _Line:
+    """Return the line through a level whose beginning is in doubt.
+
+    Early points weigh less, and what a departure there would do to the slope is in its error.
+    """
+    early = _EARLY_DB * np.exp(-(t - START_S) / _EARLY_S)
+    w = 1.0 / (var + early**2)
+    mean_t = float(w @ t) / float(w.sum())
+    mean_l = float(w @ level) / float(w.sum())
+    bearing = w * (t - mean_t) / float(w @ (t - mean_t) ** 2)
+    slope = float(bearing @ level)
     miss = level - mean_l - slope * (t - mean_t)
     free = max(len(t) / frames_per_independent - 2.0, 0.5)
-    chi2 = float((w * miss**2).sum()) / frames_per_independent / free
-    error = float(np.sqrt(max(chi2, 1.0) * frames_per_independent / spread))
-    ripple = float(np.sqrt((w * miss**2).sum() / w.sum()))
-    return _Line(-slope, mean_l - slope * mean_t, error, ripple)
+    chi2 = max(float(w @ miss**2) / frames_per_independent / free, 1.0)
+    noise = float(bearing**2 @ var) * frames_per_independent * chi2
+    return _Line(
+        fall=-slope,
+        at_zero=mean_l - slope * mean_t,
+        error=float(np.sqrt(noise + float(bearing @ early) ** 2)),
+        ripple=float(np.sqrt(float(w @ miss**2) / float(w.sum()))),
+    )
 
 
 def decay_of_first_partial(
