@@ -53,8 +53,19 @@ def comparison_to_mapping(comparison: Comparison) -> dict[str, Any]:
             "level_change_db": _rounded(strength.level_change_db, 2),
             "gain_change_db": _rounded(strength.gain_change_db, 2),
             "pick_change_db": _rounded(strength.pick_change_db, 2),
+            "pick": strength.pick,
             "alike": strength.alike,
             "sentence": strength.sentence,
+            "strings": [
+                {
+                    "string": s.string,
+                    "level_change_db": _rounded(s.level_change_db, 2),
+                    "gain_change_db": _rounded(s.gain_change_db, 2),
+                    "pick_change_db": _rounded(s.pick_change_db, 2),
+                    "pick": s.pick,
+                }
+                for s in strength.strings
+            ],
         },
         "positions": [
             {

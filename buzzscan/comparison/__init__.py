@@ -1,0 +1,37 @@
+"""Before and after: what a piece of work on the neck changed, position by position.
+
+Conventions
+-----------
+`compare` takes two scans of one guitar, before first. Changes are after minus before (levels,
+cents) or after over before (sustain). A change counts only beyond the spread of the passes, and
+a cure only where the after take was picked about as hard.
+
+Limits
+------
+The two takes have to be of one guitar in one tuning; whether it was the same player and pick is
+not asked.
+"""
+
+from buzzscan.comparison.comparing import compare
+from buzzscan.comparison.result import (
+    Change,
+    ComparedFinding,
+    ComparedPosition,
+    Comparison,
+    Pick,
+    Strength,
+    StringStrength,
+)
+from buzzscan.comparison.wording import place_words
+
+__all__ = [
+    "Change",
+    "ComparedFinding",
+    "ComparedPosition",
+    "Comparison",
+    "Pick",
+    "Strength",
+    "StringStrength",
+    "compare",
+    "place_words",
+]

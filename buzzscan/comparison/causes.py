@@ -1,0 +1,185 @@
+"""What became of each cause.
+
+Conventions
+-----------
+A cause is the same in both takes where its kind is and its places overlap; a fret may be named
+one off. Contact causes are judged by the positions that were their evidence, dead spots by how
+long the note rings, pitch by the cents.
+
+Limits
+------
+What is no longer found is called cured only where its positions are.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from statistics import median
+
+from buzzscan.comparison.result import Change, ComparedFinding, ComparedPosition
+from buzzscan.comparison.wording import numbers_words, place_words
+from buzzscan.neck.verdict import Finding, FindingKind
+from buzzscan.scanning import Scan
+
+__all__ = ["compared_findings", "gone_places"]
+
+Place = tuple[int, int]
+
+CONTACT_KINDS: frozenset[FindingKind] = frozenset(
+    ("high fret", "low fret", "low nut slot", "neck too straight", "rising fret end", "low action")
+)
+LOCAL_KINDS: frozenset[FindingKind] = frozenset(("high fret", "low fret", "dead spot"))
+"""Causes that sit at one fret."""
+FRET_SLACK = 1
+"""The fret is read from where buzz begins and ends, so one that only just strikes moves it."""
+LONGER_RATIO = 1.3
+"""A change of decay time by a quarter to 30 % is the least that is heard (Tolonen and
+Järveläinen, 2002: −25 % and +40 % go unnoticed)."""
+CLEAR_CENTS = 2.0
+"""Change of pitch that counts: four times the spread of a clean note's reading."""
+
+
+def gone_places(before: Scan, after: Scan) -> frozenset[Place]:
+    """Return the places that contact causes explain which the after take no longer shows."""
+    gone = [
+        f
+        for f in before.findings
+        if f.kind in CONTACT_KINDS and not any(_is_same(f, g) for g in after.findings)
+    ]
+    return frozenset(place for f in gone for place in _evidence(f, before))
+
+
+def compared_findings(
+    before: Scan, after: Scan, positions: Sequence[ComparedPosition]
+) -> tuple[ComparedFinding, ...]:
+    """Return what became of each cause, those of the before take first."""
+    by_place = {(p.string, p.fret): p for p in positions}
+    found = []
+    for finding in before.findings:
+        if finding.kind == "retake":
+            continue
+        still = [f for f in after.findings if _is_same(finding, f)]
+        change = _change_of(finding, still, before, by_place)
+        found.append(_named(finding, change, still))
+    found += [
+        _named(finding, _change_of_new(finding, after, by_place), [finding])
+        for finding in after.findings
+        if finding.kind != "retake" and not any(_is_same(f, finding) for f in before.findings)
+    ]
+    return tuple(found)
+
+
+def _is_same(one: Finding, other: Finding) -> bool:
+    if one.kind != other.kind:
+        return False
+    if one.strings and other.strings and not set(one.strings) & set(other.strings):
+        return False
+    if one.kind not in LOCAL_KINDS or not one.frets or not other.frets:
+        return True
+    slack = FRET_SLACK if one.kind == "high fret" else 0
+    return any(abs(a - b) <= slack for a in one.frets for b in other.frets)
+
+
+def _evidence(finding: Finding, scan: Scan) -> tuple[Place, ...]:
+    ids = set(finding.notes)
+    places = {
+        (n.note.string, n.note.fret)
+        for n in scan.notes
+        if n.note.id in ids and n.judged and n.note.judged
+    }
+    return tuple(sorted(places))
+
+
+def _change_of(
+    finding: Finding,
+    still: Sequence[Finding],
+    before: Scan,
+    by_place: Mapping[Place, ComparedPosition],
+) -> Change:
+    evidence = [by_place[p] for p in _evidence(finding, before) if p in by_place]
+    if finding.kind == "dead spot":
+        return _change_of_decay(evidence, still=bool(still))
+    if finding.kind not in CONTACT_KINDS:
+        return _change_of_pitch(evidence, before, still=bool(still))
+    counts = Counter(p.change for p in evidence if p.buzz_before not in {None, "clean"})
+    told = sum(counts.values()) - counts["not comparable"]
+    if not counts or counts["not comparable"] > told:
+        return "not comparable"
+    good, bad = counts["cured"] + counts["better"], counts["worse"] + counts["new"]
+    left = any(
+        p.buzz_after in {"buzz", "choked"} for p in evidence if p.buzz_before not in {None, "clean"}
+    )
+    if good > told / 2 and not still and not left and not bad:
+        return "cured"
+    if good > max(bad, told / 4):
+        return "better"
+    return "worse" if bad > max(good, told / 4) else "same"
+
+
+def _change_of_decay(evidence: Sequence[ComparedPosition], *, still: bool) -> Change:
+    ratios = [p.sustain_change_ratio for p in evidence if p.sustain_change_ratio is not None]
+    if not ratios:
+        return "not comparable"
+    ratio = median(ratios)
+    if ratio >= LONGER_RATIO:
+        return "better" if still else "cured"
+    return "worse" if ratio <= 1.0 / LONGER_RATIO else "same"
+
+
+def _change_of_pitch(evidence: Sequence[ComparedPosition], before: Scan, *, still: bool) -> Change:
+    then = {(p.string, p.fret): p.cents for p in before.positions}
+    steps = []
+    for p in evidence:
+        cents = then.get((p.string, p.fret))
+        if cents is not None and p.cents_change is not None:
+            steps.append(abs(cents + p.cents_change) - abs(cents))
+    if not still:
+        return "cured"
+    if not steps or abs(median(steps)) < CLEAR_CENTS:
+        return "same"
+    return "better" if median(steps) < 0.0 else "worse"
+
+
+def _change_of_new(
+    finding: Finding, after: Scan, by_place: Mapping[Place, ComparedPosition]
+) -> Change:
+    """Return "new" where the places of a cause that only the after take shows did get worse."""
+    if finding.kind not in CONTACT_KINDS:
+        return "new"
+    counts = Counter(by_place[p].change for p in _evidence(finding, after) if p in by_place)
+    bad = counts["new"] + counts["worse"]
+    if counts["not comparable"] > bad:
+        return "not comparable"
+    # A cause named anew for contact that was there before is another reading, not a new fault.
+    return "new" if bad >= max(counts["same"] + counts["better"], 1) else "same"
+
+
+def _named(finding: Finding, change: Change, still: Sequence[Finding]) -> ComparedFinding:
+    place = place_words(finding.kind, finding.strings, finding.frets)
+    return ComparedFinding(
+        kind=finding.kind,
+        strings=finding.strings,
+        frets=finding.frets,
+        change=change,
+        summary=f"{place}: {_words(finding, change, still)}",
+    )
+
+
+def _words(finding: Finding, change: Change, still: Sequence[Finding]) -> str:
+    if change == "cured":
+        return "cured" if finding.kind in CONTACT_KINDS else "no longer found"
+    if change == "better":
+        left = sorted({s for f in still for s in f.strings})
+        if not left:
+            return "better"
+        if len(left) < len(finding.strings):
+            plural = "s" if len(left) > 1 else ""
+            return f"better, still there under string{plural} {numbers_words(left)}"
+        return "better, but still there"
+    return {
+        "same": "still there" if still else "much as before",
+        "worse": "worse than before",
+        "new": "new since the before take",
+        "not comparable": "cannot be compared",
+    }[change]

@@ -1,0 +1,182 @@
+"""What became of the buzz of each position.
+
+Conventions
+-----------
+"cured" is for what was heard as bad ("buzz" or "choked") and is clean now, "new" the other way
+round; "better" and "worse" are steps between them.
+
+Limits
+------
+A position that strikes in one pass and not in the other is near its threshold: that it is clean
+another time may be chance, unless a cause that is gone explains it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from statistics import median
+
+from buzzscan.comparison.result import Change, ComparedPosition, Pick, Strength
+from buzzscan.comparison.spread import Spread
+from buzzscan.neck.verdict import Buzz, Position
+from buzzscan.scanning import Scan
+
+__all__ = ["Judge"]
+
+Place = tuple[int, int]
+
+BADNESS: dict[Buzz, int] = {"clean": 0, "slight": 1, "buzz": 2, "choked": 3}
+HEARD_AS_BAD = 2
+SURE_CONTACT = 0.8
+"""Contact from here on means that all passes strike, or that one does beyond doubt."""
+OWN_PICK_DB = 6.0
+"""A note this much softer than the others of its string counts as picked softly: three times a
+player's spread from note to note, and more than a strike adds to an attack."""
+CLEAR_STEP = 0.5
+"""A change of the probability of contact that is one by itself, where no level was measured."""
+
+PICK_WORDS: dict[Pick, str] = {
+    "softer": "picked softer than before: less contact is no proof of a cure",
+    "harder": "picked harder than before: more contact is no proof of a new fault",
+    "unknown": "picked softer or harder than before, or recorded at another gain",
+    "alike": "",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judge:
+    """Judges positions of two scans.
+
+    Parameters
+    ----------
+    before, after
+        The scans.
+    strength
+        How they were picked.
+    spread
+        Of their passes.
+    explained
+        Places that a cause explains which is gone in the after take.
+    """
+
+    before: Scan
+    after: Scan
+    strength: Strength
+    spread: Spread
+    explained: Collection[Place]
+
+    def compared(self, then: Position, now: Position) -> ComparedPosition:
+        """Return one position before and after."""
+        levels = _level(then, self.before), _level(now, self.after)
+        step = None if levels[0] is None or levels[1] is None else levels[1] - levels[0]
+        change, reason = self._change(then, now, step)
+        cents = None if then.cents is None or now.cents is None else now.cents - then.cents
+        return ComparedPosition(
+            string=then.string,
+            fret=then.fret,
+            buzz_before=then.buzz,
+            buzz_after=now.buzz,
+            buzz_change_db=step,
+            sustain_change_ratio=_ratio(then.t60_s, now.t60_s),
+            cents_change=cents,
+            change=change,
+            reason=reason,
+        )
+
+    def _change(self, then: Position, now: Position, step: float | None) -> tuple[Change, str]:
+        if then.buzz is None or now.buzz is None:
+            when, position = ("before", then) if then.buzz is None else ("after", now)
+            return "not comparable", f"{when}: {position.reason or 'not judged'}"
+        change = _wanted(then.buzz, now.buzz, step)
+        if change == "same":
+            return change, ""
+        doubt = self._doubt(then, now, step)
+        if doubt:
+            return "same", doubt if then.buzz != now.buzz else ""
+        other = self._picked_otherwise(then, now, change) or self._chance(then, now, change)
+        return ("not comparable", other) if other else (change, "")
+
+    def _picked_otherwise(self, then: Position, now: Position, change: Change) -> str:
+        """Return how the pick may have made the change; empty if it did not."""
+        pick = self.strength.of(then.string)
+        less = change in {"cured", "better"}
+        if pick in ("unknown", "softer" if less else "harder"):
+            return PICK_WORDS[pick]
+        usual = next((s for s in self.strength.strings if s.string == then.string), None)
+        levels = _attack(self.before, then), _attack(self.after, now)
+        if usual is None or levels[0] is None or levels[1] is None:
+            return ""
+        own = levels[1] - levels[0] - usual.level_change_db
+        if (own if not less else -own) < OWN_PICK_DB or "choked" in {then.buzz, now.buzz}:
+            return ""
+        return (
+            f"picked {abs(own):.0f} dB {'softer' if less else 'harder'} than the other notes of "
+            "the string"
+        )
+
+    def _doubt(self, then: Position, now: Position, step: float | None) -> str:
+        """Return why a difference is within the spread of the passes; empty if it is not."""
+        if "choked" in {then.buzz, now.buzz} and then.buzz != now.buzz:
+            return ""
+        crossed = "clean" in {then.buzz, now.buzz}
+        contact = abs((now.contact or 0.0) - (then.contact or 0.0))
+        if crossed and contact < CLEAR_STEP:
+            return (
+                f"contact {100 * (then.contact or 0.0):.0f} % before and "
+                f"{100 * (now.contact or 0.0):.0f} % after lie too near to each other to tell"
+            )
+        if step is None or crossed:
+            return ""
+        least = self.spread.least_change_db(
+            _n_judged(self.before, then), _n_judged(self.after, now)
+        )
+        if abs(step) >= least:
+            return ""
+        return f"changed by {step:+.1f} dB, within the spread of the passes ({least:.1f} dB)"
+
+    def _chance(self, then: Position, now: Position, change: Change) -> str:
+        """Return why a cure or a new buzz may be chance; empty if it is not."""
+        if change not in {"cured", "new"} or "choked" in {then.buzz, now.buzz}:
+            return ""
+        when, position = ("before", then) if change == "cured" else ("after", now)
+        sure = position.contact is None or position.contact >= SURE_CONTACT
+        if sure or (then.string, then.fret) in self.explained:
+            return ""
+        return f"{when}, it struck in some of the passes only: one more may be chance"
+
+
+def _wanted(then: Buzz, now: Buzz, step: float | None) -> Change:
+    """Return the change that words and level ask for, before it is doubted."""
+    one, other = BADNESS[then], BADNESS[now]
+    if one == other == 0:
+        return "same"
+    if other == 0:
+        return "cured" if one >= HEARD_AS_BAD else "better"
+    if one == 0:
+        return "new" if other >= HEARD_AS_BAD else "worse"
+    if "choked" in {then, now} and one != other:
+        return "better" if other < one else "worse"
+    # Both strike: the words part at a bar, the level tells on which way it moved.
+    if step is None:
+        return "same" if one == other else "better" if other < one else "worse"
+    return "better" if step < 0.0 else "worse" if step > 0.0 else "same"
+
+
+def _level(position: Position, scan: Scan) -> float | None:
+    return position.buzz_amp_db if scan.bars.heard == "amp" else position.buzz_db
+
+
+def _ratio(then: float | None, now: float | None) -> float | None:
+    return None if not then or not now else now / then
+
+
+def _attack(scan: Scan, position: Position) -> float | None:
+    ids = set(position.notes)
+    levels = [n.attack_dbfs for n in scan.notes if n.note.id in ids and n.judged and n.note.judged]
+    return median(levels) if levels else None
+
+
+def _n_judged(scan: Scan, position: Position) -> int:
+    ids = set(position.notes)
+    return sum(n.judged and n.note.judged for n in scan.notes if n.note.id in ids)

@@ -1,0 +1,250 @@
+"""How hard the after take was picked: level, noise floor and slight buzz that nobody touched.
+
+Conventions
+-----------
+A change of level is a change of gain plus a change of the pick. Noise that is heard before the
+first note moves with the gain and not with the pick.
+
+Limits
+------
+Where neither noise nor slight buzz tells the two apart, the answer is "unknown". A take that was
+picked more softly and recorded at just as much more gain, with no noise from before the gain
+control, cannot be told from one picked alike.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from statistics import median
+
+from buzzscan.comparison.floor import lead_in_dbfs
+from buzzscan.comparison.result import Pick, Strength, StringStrength
+from buzzscan.errors import ComparisonError
+from buzzscan.neck.verdict import Finding
+from buzzscan.scanning import Scan
+
+__all__ = ["noise_change_db", "strength_of", "told_apart"]
+
+Place = tuple[int, int]
+Bands = tuple[float | None, float | None]
+
+PICK_TOLERANCE_DB = 3.0
+"""Up to this two strings count as picked alike: a player's own spread from take to take is 1 to
+2 dB (common practice, no source). A drop of 3 dB shortens contact, it does not end it."""
+SAME_DB = 1.5
+"""Noise this near to before is the same noise; what is left is its own wandering."""
+BANDS_AGREE_DB = 2.0
+"""A change of gain moves all frequencies alike; another room or lamp does not."""
+FEWEST_CLEAN = 4
+FEWEST_SLIGHT, KEPT_SHARE, LOST_SHARE = 5, 0.75, 0.25
+"""Slight buzz is near its threshold: half the pick strength silences nearly all of it, the same
+strength keeps most. The shares are thirds of the way, on at least this many places."""
+SURE_CONTACT = 0.8
+STEADY_KINDS = frozenset(("high fret", "low fret", "low nut slot"))
+"""Causes whose cure leaves the rest of the neck as it was."""
+
+
+def strength_of(before: Scan, after: Scan) -> Strength:
+    """Return how hard the after take was picked, over all and for each string.
+
+    Raises
+    ------
+    ComparisonError
+        If no position was judged in both scans.
+    """
+    steps = _level_steps(before, after)
+    level = median(steps.values())
+    noise = _noise_of(before, after, string=None, level=level)
+    gain, pick, word = told_apart(level, noise)
+    kept = _slight_buzz_kept(before, after)
+    if kept is True and word in {"softer", "unknown"}:
+        gain, pick, word = level, 0.0, "alike"
+    elif kept is False and word == "alike":
+        gain, pick, word = None, None, "unknown"
+    strings = tuple(
+        _string_strength(string, steps, before, after, kept=kept)
+        for string in before.guitar.strings
+        if any(place[0] == string for place in steps)
+    )
+    alike = word == "alike" and all(s.pick == "alike" for s in strings)
+    return Strength(
+        level_change_db=level,
+        gain_change_db=gain,
+        pick_change_db=pick,
+        pick=word,
+        strings=strings,
+        alike=alike,
+        sentence=_sentence(level, gain, word, noise, kept=kept),
+    )
+
+
+def _string_strength(
+    string: int, steps: dict[Place, float], before: Scan, after: Scan, *, kept: bool | None
+) -> StringStrength:
+    level = median(step for place, step in steps.items() if place[0] == string)
+    gain, pick, word = told_apart(level, _noise_of(before, after, string=string, level=level))
+    if kept is True and word in {"softer", "unknown"}:
+        gain, pick, word = level, 0.0, "alike"
+    elif kept is False and word == "alike":
+        gain, pick, word = None, None, "unknown"
+    return StringStrength(
+        string=string, level_change_db=level, gain_change_db=gain, pick_change_db=pick, pick=word
+    )
+
+
+def told_apart(level_db: float, noise_db: float | None) -> tuple[float | None, float | None, Pick]:
+    """Return the change of gain, the change of the pick, and the word for the pick.
+
+    Parameters
+    ----------
+    level_db
+        Change of the notes' level.
+    noise_db
+        Change of the noise floor, None where it does not tell.
+    """
+    if noise_db is None:
+        if abs(level_db) <= PICK_TOLERANCE_DB:
+            return 0.0, level_db, "alike"
+        return None, None, "unknown"
+    gain = 0.0 if abs(noise_db) <= SAME_DB else noise_db
+    pick = level_db - gain
+    if abs(pick) <= PICK_TOLERANCE_DB:
+        return gain, pick, "alike"
+    if pick > 0.0:
+        return gain, pick, "harder"
+    # Louder noise under notes as loud as before: more gain on a softer pick, or a louder room.
+    return (gain, pick, "softer") if gain == 0.0 or level_db < 0.0 else (None, None, "unknown")
+
+
+def noise_change_db(before: Bands, after: Bands) -> float | None:
+    """Return how far the noise floor moved, or None where its bands do not tell.
+
+    Parameters
+    ----------
+    before, after
+        Level in a low and a high band, None where it was not heard.
+    """
+    low, high = (
+        None if one is None or other is None else other - one
+        for one, other in zip(before, after, strict=True)
+    )
+    if low is None or high is None:
+        return None
+    if abs(low - high) <= BANDS_AGREE_DB:
+        return 0.5 * (low + high)
+    # One band moved alone, as by hum or a fan: the gain is what it was.
+    return 0.0 if min(abs(low), abs(high)) <= SAME_DB else None
+
+
+def _noise_of(before: Scan, after: Scan, *, string: int | None, level: float) -> float | None:
+    """Return the change of the noise floor under the notes of a string, or of all."""
+    found: list[Bands] = []
+    coarse: list[float] = []
+    for scan in (before, after):
+        used = {
+            n.note.recording for n in scan.notes if string is None or n.note.string == string
+        } or set(range(len(scan.recordings)))
+        if any(w.code == "gated" for i in used for w in scan.recordings[i].warnings):
+            return None
+        found.append(lead_in_dbfs(scan, used))
+        coarse.append(median(scan.recordings[i].noise_dbfs for i in used))
+    change = noise_change_db(found[0], found[1])
+    if change is not None or any(level_db is not None for bands in found for level_db in bands):
+        return change
+    # Without a lead-in only the level between the notes is left. It may be made of their tails,
+    # which follow the pick as they follow the gain: it tells only where it does not follow.
+    between = coarse[1] - coarse[0]
+    if abs(between) <= SAME_DB:
+        return 0.0
+    return between if abs(level) <= PICK_TOLERANCE_DB < abs(between) else None
+
+
+def _level_steps(before: Scan, after: Scan) -> dict[Place, float]:
+    """Return the change of attack level of each place; of clean places where there are enough."""
+    one, other = _attacks(before), _attacks(after)
+    steps = {place: other[place] - one[place] for place in sorted(one.keys() & other.keys())}
+    if not steps:
+        raise ComparisonError(
+            "no position was judged in both scans; play the same strings and frets in both"
+        )
+    clean = [
+        {(p.string, p.fret) for p in scan.positions if p.buzz == "clean"}
+        for scan in (before, after)
+    ]
+    quiet = {place: step for place, step in steps.items() if place in clean[0] & clean[1]}
+    by_string: dict[int, dict[Place, float]] = defaultdict(dict)
+    for place, step in steps.items():
+        by_string[place[0]][place] = step
+    chosen: dict[Place, float] = {}
+    for string, all_of_it in by_string.items():
+        # A strike changes the level of an attack; where enough places are free of it, they count.
+        free = {place: step for place, step in quiet.items() if place[0] == string}
+        chosen |= free if len(free) >= FEWEST_CLEAN else all_of_it
+    return chosen
+
+
+def _attacks(scan: Scan) -> dict[Place, float]:
+    found: dict[Place, list[float]] = {}
+    for n in scan.notes:
+        if n.judged and n.note.judged:
+            found.setdefault((n.note.string, n.note.fret), []).append(n.attack_dbfs)
+    return {place: median(levels) for place, levels in found.items()}
+
+
+def _slight_buzz_kept(before: Scan, after: Scan) -> bool | None:
+    """Return whether slight buzz that no cure explains is still there; None if it does not tell."""
+    gone = [f for f in before.findings if not any(_same_cause(f, g) for g in after.findings)]
+    contact_gone = [f for f in gone if f.kind not in {"dead spot", "saddle", "tuning", "retake"}]
+    explained = {
+        (n.note.string, n.note.fret)
+        for n in before.notes
+        for f in contact_gone
+        if n.note.id in f.notes or _is_below(f, n.note.string, n.note.fret)
+    }
+    now = {(p.string, p.fret): p.buzz for p in after.positions}
+    slight = [
+        place
+        for p in before.positions
+        if p.buzz == "slight"
+        and (p.contact or 0.0) >= SURE_CONTACT
+        and (place := (p.string, p.fret)) not in explained
+        and now.get(place) is not None
+    ]
+    if len(slight) < FEWEST_SLIGHT:
+        return None
+    share = sum(now[place] != "clean" for place in slight) / len(slight)
+    if share >= KEPT_SHARE:
+        return True
+    steady = bool(contact_gone) and all(f.kind in STEADY_KINDS for f in contact_gone)
+    return False if share <= LOST_SHARE and steady else None
+
+
+def _same_cause(one: Finding, other: Finding) -> bool:
+    return one.kind == other.kind and bool(set(one.frets) & set(other.frets) or not one.frets)
+
+
+def _is_below(finding: Finding, string: int, fret: int) -> bool:
+    """Return whether a fault at a fret takes clearance from this place."""
+    return finding.kind == "high fret" and string in finding.strings and fret < max(finding.frets)
+
+
+def _sentence(
+    level: float, gain: float | None, pick: Pick, noise: float | None, *, kept: bool | None
+) -> str:
+    notes = f"the notes of the after take are {level:+.1f} dB in level"
+    floor = "the same noise floor" if not gain else f"a noise floor that moved {gain:+.1f} dB"
+    if pick == "alike":
+        if kept is True and noise != gain:
+            return f"{notes}, and slight buzz elsewhere is as it was: picked alike"
+        if abs(level) <= PICK_TOLERANCE_DB:
+            return f"both takes are equally loud ({level:+.1f} dB): picked alike"
+        return f"{notes} and the noise moved with them: another recording gain, picked alike"
+    if pick != "unknown":
+        why = f"over {floor}: picked {pick}"
+    elif kept is False:
+        why = "but slight buzz elsewhere is gone too: picked softer, or not one cause was changed"
+    elif noise is not None:
+        why = f"over {noise:+.1f} dB of noise: picked softer at more gain, or a noisier room"
+    else:
+        why = f"picked {'softer' if level < 0 else 'harder'}, or another recording gain"
+    return f"{notes}, {why}"

@@ -1,0 +1,43 @@
+"""Words for places and numbers of strings and frets.
+
+Conventions
+-----------
+Runs of neighbours are shortened: "1-4".
+
+Limits
+------
+English only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+__all__ = ["as_sentence", "numbers_words", "place_words"]
+
+
+def place_words(kind: str, strings: Sequence[int], frets: Sequence[int]) -> str:
+    """Return a cause and its place in words, as in "high fret 9 under strings 1-4"."""
+    fret = numbers_words(frets)
+    string = f"string{'s' if len(strings) > 1 else ''} {numbers_words(strings)}" if strings else ""
+    if kind in {"high fret", "low fret"}:
+        return f"{kind} {fret}" + (f" under {string}" if string else "")
+    part = f"fret{'s' if len(frets) > 1 else ''} {fret}" if frets else ""
+    where = " ".join(piece for piece in (string, part) if piece)
+    return f"{kind} at {where}" if where else kind
+
+
+def numbers_words(values: Iterable[int]) -> str:
+    """Return numbers in order with runs shortened, as in "1-4, 6"."""
+    runs: list[list[int]] = []
+    for value in sorted(set(values)):
+        if runs and value == runs[-1][-1] + 1:
+            runs[-1].append(value)
+        else:
+            runs.append([value])
+    return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}-{r[-1]}" for r in runs)
+
+
+def as_sentence(words: str) -> str:
+    """Return words with a capital and a full stop."""
+    return f"{words[:1].upper()}{words[1:]}." if words else ""
