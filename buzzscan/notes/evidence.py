@@ -52,9 +52,8 @@ def place_evidence(heard: Heard, states: States, strings: Strings, a4_hz: float)
     a4_hz
         Frequency of A4.
     """
-    n = len(states.string) // 2
-    string, fret, pitch = states.string[:n], states.fret[:n], states.pitch[:n]
-    sounded = _sounded(heard, string, fret, pitch, strings, a4_hz)
+    sounded = _sounded(heard, states, strings, a4_hz)
+    fret = states.fret[: sounded.shape[1]]
     out = sounded.copy()
     for k in range(1, states.top - states.lowest + 1):
         # Places run fret by fret along a string, so k frets higher is k columns on.
@@ -68,14 +67,10 @@ def place_evidence(heard: Heard, states: States, strings: Strings, a4_hz: float)
     return np.maximum(out, -unclear[:, None])
 
 
-def _sounded(
-    heard: Heard,
-    string: IntArray,
-    fret: IntArray,
-    pitch: FloatArray,
-    strings: Strings,
-    a4_hz: float,
-) -> FloatArray:
+def _sounded(heard: Heard, states: States, strings: Strings, a4_hz: float) -> FloatArray:
+    """Return evidence for each place sounding its own pitch."""
+    n = len(states.string) // 2
+    string, fret, pitch = states.string[:n], states.fret[:n], states.pitch[:n]
     shift = 12.0 * np.log2(a4_hz / 440.0)
     midi = pitch + shift + strings.cents[string] / 100.0
     nearest = np.round((midi - _LOWEST_MIDI) * 8.0).astype(np.intp)

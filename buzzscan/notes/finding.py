@@ -12,30 +12,46 @@ What is no run over the neck is refused, not mapped.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from buzzscan.errors import AnalysisError
-from buzzscan.guitar import Guitar
-from buzzscan.notes.evidence import place_evidence
-from buzzscan.notes.hearing import Heard, listen
-from buzzscan.notes.moves import STYLES, States, move_costs, start_costs, states_of
+from buzzscan.guitar import STANDARD_TUNING, Guitar
+from buzzscan.notes.ending import find_endings
+from buzzscan.notes.hearing import Heard, listen, select
+from buzzscan.notes.judging import place_odds, reasons
 from buzzscan.notes.note import FoundNotes, Note
-from buzzscan.notes.path import Clues, Path, best_path
+from buzzscan.notes.placing import Placed, grid_offset_cents, place
 from buzzscan.notes.proof import note_odds, weeded
-from buzzscan.notes.strings import assumed_strings, learnt_strings, string_costs
+from buzzscan.notes.tuning import tuning_guesses
 from buzzscan.recording import Recording
 
 __all__ = ["find_notes"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_ODDS_NATS = 10.0
-_ROUNDS = 3
-_LEAST_NOTES = 4
 _LISTENING_SHARE = 0.9
+_LEAST_ODDS = 0.1
+"""Candidates below cost more to take than any way over the neck can gain by them."""
+_LEAST_NOTES = 5
+_RUN_SHARE, _USUAL_COST = 0.5, 1.6
+"""Half of all moves of a run are its plain next step; a melody's seldom are."""
+_FEW_PASSED = 0.5
+"""Of what sounds like picked strings, at most this share may fit no place of the run."""
+_OFFSET_CENTS = 12.0
+"""From here on the instrument's offset is worth a word: tuners read 5 to 10 cents apart."""
+_SURE_NOTE = 0.6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Take:
+    """One recording, listened to."""
+
+    recording: Recording
+    heard: Heard
+    power: npt.NDArray[np.float32]
 
 
 def find_notes(
@@ -60,100 +76,151 @@ def find_notes(
     AnalysisError
         If no run over the neck is found.
     """
-    heard = []
+    if not recordings:
+        raise AnalysisError("no recording given; need at least one")
+    takes = []
     for k, recording in enumerate(recordings):
 
         def tell(share: float, k: int = k) -> None:
             if progress is not None:
                 progress(_LISTENING_SHARE * (k + share) / len(recordings))
 
-        heard.append(weeded(listen(recording, progress=tell), recording.sample_rate_hz))
-    used = guitar if guitar is not None else Guitar()
+        takes.append(_listened(recording, tell))
+    used, all_placed, remarks = _instrument(takes, guitar)
     notes: list[Note] = []
-    for k, (recording, one) in enumerate(zip(recordings, heard, strict=True)):
-        placed = _place(one, used)
-        notes.extend(_notes_of(k, recording, one, placed, len(notes)))
-    if len(notes) < _LEAST_NOTES:
+    faults: list[str] = []
+    offsets: list[tuple[float, int]] = []
+    for k, (take, placed) in enumerate(zip(takes, all_placed, strict=True)):
+        fault = "no picked note was heard" if placed is None else _fault(take.heard, placed)
+        if placed is None or fault:
+            faults.append(f"{take.recording.name}: {fault}")
+            continue
+        notes.extend(_notes_of(k, take, placed, len(notes)))
+        offsets.append((placed.offset_cents, len(placed.path.rows)))
+    if not notes:
         raise AnalysisError(
-            f"no run over the neck found: {len(notes)} notes, need {_LEAST_NOTES}; "
-            "record a chromatic run, one note at a time"
+            "no run over the neck found ("
+            + "; ".join(faults)
+            + "); record a chromatic run, one note at a time, "
+            "and check the tuning in the guitar file"
+        )
+    remarks.extend(f"passed over: {fault}" for fault in faults)
+    offset = float(np.average([o for o, _ in offsets], weights=[n for _, n in offsets]))
+    if abs(offset) > _OFFSET_CENTS:
+        side = "above" if offset > 0 else "below"
+        remarks.append(
+            f"the whole instrument lies {abs(offset):.0f} cents {side} its nominal pitch "
+            f"(A4 = {used.a4_hz:g} Hz)"
         )
     if progress is not None:
         progress(1.0)
     return FoundNotes(
         notes=tuple(notes),
         guitar=used,
-        tuning_found=False,
-        offset_cents=0.0,
-        remarks=(),
+        tuning_found=guitar is None,
+        offset_cents=offset,
+        remarks=tuple(remarks),
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Placed:
-    path: Path
-    states: States
+def _listened(recording: Recording, tell: Callable[[float], None]) -> _Take:
+    heard, power = listen(recording, progress=tell)
+    heard = weeded(heard, recording.sample_rate_hz)
+    heard = select(heard, note_odds(heard) >= _LEAST_ODDS)
+    return _Take(recording=recording, heard=heard, power=power)
 
 
-def _place(heard: Heard, guitar: Guitar) -> _Placed:
-    states = states_of(guitar)
-    odds = note_odds(heard)
-    best: Path | None = None
-    least = np.inf
-    offset = _offset_cents(heard, odds, guitar)
-    assumed = assumed_strings(guitar, offset)
-    for style in STYLES:
-        moves, start = move_costs(states, style), start_costs(states, style)
-        strings = assumed
-        for _ in range(_ROUNDS):
-            evidence = place_evidence(heard, states, strings, guitar.a4_hz)
-            clues = Clues(
-                evidence=evidence,
-                take=_ODDS_NATS * (1.0 - odds),
-                skip=_ODDS_NATS * odds,
-                ln_b=np.log(heard.b),
-                ln_b_sd=np.minimum(heard.b_sd / heard.b, 3.0),
-            )
-            path = best_path(clues, states, start, moves)
-            at = path.states
-            strings = learnt_strings(
-                heard, guitar, path.rows, states.string[at], states.fret[at], offset_cents=offset
-            )
-            cost = path.cost + string_costs(strings, assumed, states.string[at])
-        if cost < least:
-            best, least = path, cost
+def _instrument(
+    takes: list[_Take], guitar: Guitar | None
+) -> tuple[Guitar, list[Placed | None], list[str]]:
+    """Return the instrument, every take placed on it, and what to say about it."""
+    if guitar is not None:
+        return guitar, _placed_on(takes, guitar), []
+    midi = []
+    for take in takes:
+        sure = note_odds(take.heard) > _SURE_NOTE
+        if sure.any():
+            offset = grid_offset_cents(take.heard, Guitar().a4_hz)
+            pitch = 69.0 + 12.0 * np.log2(take.heard.pitch_hz[sure] / Guitar().a4_hz)
+            midi.append(pitch - offset / 100.0)
+    if not midi:
+        return Guitar(), [None] * len(takes), []
+    best: tuple[float, Guitar, list[Placed | None]] | None = None
+    for guess in tuning_guesses(np.concatenate(midi)):
+        placed = _placed_on(takes, guess)
+        cost = sum(p.cost for p in placed if p is not None)
+        if best is None or cost < best[0] - _OTHER_TUNING_NATS:
+            best = (cost, guess, placed)
     if best is None:
-        raise AnalysisError("no way of playing to compare with")
-    return _Placed(path=best, states=states)
+        return Guitar(), [None] * len(takes), []
+    _, found, placed = best
+    found = _with_frets(found, placed)
+    words = " ".join(found.tuning)
+    remark = (
+        f"no guitar file: the recording fits standard tuning ({words}), {found.frets} frets taken"
+        if found.tuning == STANDARD_TUNING
+        else f"no guitar file: tuning {words} found from the recording, {found.frets} frets taken"
+    )
+    return found, placed, [remark]
 
 
-def _offset_cents(heard: Heard, odds: FloatArray, guitar: Guitar) -> float:
-    midi = 69.0 + 12.0 * np.log2(heard.pitch_hz / guitar.a4_hz)
-    turn = np.sum(odds * np.exp(2j * np.pi * midi))
-    return float(100.0 * np.angle(turn) / (2.0 * np.pi))
+_OTHER_TUNING_NATS = 6.0
+"""By how much a less usual tuning must fit better."""
 
 
-def _notes_of(
-    index: int, recording: Recording, heard: Heard, placed: _Placed, n_before: int
-) -> list[Note]:
-    rate = recording.sample_rate_hz
-    rows, states = placed.path.rows, placed.states
-    ends = np.append(heard.onset[rows][1:], recording.n_samples) / rate
-    out = []
-    for k, (row, state) in enumerate(zip(rows, placed.path.states, strict=True)):
-        out.append(
-            Note(
-                id=n_before + k + 1,
-                recording=index,
-                string=int(states.string[state]),
-                fret=int(states.fret[state]),
-                direction="up" if states.direction[state] > 0 else "down",
-                onset_s=float(heard.onset[row] / rate),
-                end_s=float(ends[k]),
-                pitch_hz=float(heard.pitch_hz[row]),
-                placed=1.0,
-                judged=True,
-                reason="",
-            )
+def _with_frets(guitar: Guitar, placed: list[Placed | None]) -> Guitar:
+    played = [int(p.states.fret[p.path.states].max()) for p in placed if p and len(p.path.rows)]
+    return replace(guitar, frets=max([guitar.frets, *played]))
+
+
+def _placed_on(takes: list[_Take], guitar: Guitar) -> list[Placed | None]:
+    return [place(take.heard, guitar) if len(take.heard.onset) else None for take in takes]
+
+
+def _fault(heard: Heard, placed: Placed) -> str:
+    """Return why what was heard is no run over the neck, empty if it is one."""
+    at = placed.path.states
+    if len(at) < _LEAST_NOTES:
+        return f"{len(at)} notes fit the neck, need {_LEAST_NOTES}"
+    usual = placed.moves[at[:-1], at[1:]] < _USUAL_COST
+    share = float(usual.mean())
+    if share < _RUN_SHARE:
+        return (
+            f"only {100 * share:.0f} % of the steps between its notes are those of a chromatic "
+            f"run, need {100 * _RUN_SHARE:.0f} %"
         )
-    return out
+    sure = np.flatnonzero(note_odds(heard) > _SURE_NOTE)
+    passed = float(np.mean(~np.isin(sure, placed.path.rows))) if len(sure) else 0.0
+    if passed > _FEW_PASSED:
+        return f"{100 * passed:.0f} % of what sounds is no part of a run"
+    return ""
+
+
+def _notes_of(index: int, take: _Take, placed: Placed, n_before: int) -> list[Note]:
+    rate = take.recording.sample_rate_hz
+    rows, at, states = placed.path.rows, placed.path.states, placed.states
+    onsets_s = take.heard.onset[rows] / rate
+    endings = find_endings(
+        take.power,
+        onsets_s,
+        duration_s=take.recording.duration_s,
+        noise_dbfs=take.recording.noise_dbfs,
+    )
+    why = reasons(take.heard, placed, endings, onsets_s)
+    odds = place_odds(placed)
+    return [
+        Note(
+            id=n_before + k + 1,
+            recording=index,
+            string=int(states.string[state]),
+            fret=int(states.fret[state]),
+            direction="up" if states.direction[state] > 0 else "down",
+            onset_s=float(onsets_s[k]),
+            end_s=endings[k].end_s,
+            pitch_hz=float(take.heard.pitch_hz[row]) if take.heard.n_found[row] >= 2 else None,
+            placed=float(odds[k]),
+            judged=not why[k],
+            reason=why[k],
+        )
+        for k, (row, state) in enumerate(zip(rows, at, strict=True))
+    ]

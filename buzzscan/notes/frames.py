@@ -11,8 +11,9 @@ Candidates are many on purpose: squeaks, note ends and talk are told from notes 
 
 References
 ----------
-The flux against a widened earlier spectrum follows Böck & Widmer, "Maximum filter vibrato
-suppression for onset detection", DAFx 2013.
+Spectral flux: Bello et al., "A tutorial on onset detection in music signals", IEEE Trans. Speech
+Audio Process. 13 (2005). Bands are not widened against vibrato, as is often done: a chromatic
+step moves partials by just one of them.
 """
 
 from __future__ import annotations
@@ -89,8 +90,8 @@ def band_levels(samples: Samples, grid: FrameGrid) -> FloatArray:
     return np.asarray(10.0 * np.log10(out + floor), np.float32)
 
 
-def rises(levels: FloatArray) -> tuple[npt.NDArray[np.intp], FloatArray]:
-    """Return the frames at which the spectrum jumps up, and the rise of every frame in dB.
+def rises(levels: FloatArray) -> npt.NDArray[np.intp]:
+    """Return the frames at which the spectrum jumps up.
 
     Parameters
     ----------
@@ -103,4 +104,4 @@ def rises(levels: FloatArray) -> tuple[npt.NDArray[np.intp], FloatArray]:
         gain = np.maximum(levels[_LAG_FRAMES:] - earlier, 0.0)
         rise[_LAG_FRAMES:] = gain.mean(axis=1)
     peak = rise == maximum_filter1d(rise, 2 * _APART_FRAMES + 1)
-    return np.flatnonzero(peak & (rise > _LEAST_RISE_DB)), rise
+    return np.flatnonzero(peak & (rise > _LEAST_RISE_DB))

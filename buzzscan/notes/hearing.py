@@ -24,7 +24,7 @@ from buzzscan.notes.spectra import PITCHES_HZ, pitch_scores, spectra_around
 from buzzscan.notes.tones import follow_tones
 from buzzscan.recording import Recording, Samples
 
-__all__ = ["Heard", "listen", "select"]
+__all__ = ["POWER_STEP_S", "Heard", "listen", "select"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -35,6 +35,8 @@ _APART_S = 0.015
 """Two candidates nearer than this are one attack found twice."""
 
 
+POWER_STEP_S = 0.005
+"""Step at which the power of the waveform is kept, to tell where notes end."""
 _ASTRAY_S = 0.012
 """An attack further than this from where the partials begin belongs to something else."""
 _LEAST_GAIN_DB = 2.0
@@ -77,8 +79,10 @@ class Heard:
     level_db: FloatArray
 
 
-def listen(recording: Recording, *, progress: Callable[[float], None] | None = None) -> Heard:
-    """Return all candidates of a recording.
+def listen(
+    recording: Recording, *, progress: Callable[[float], None] | None = None
+) -> tuple[Heard, npt.NDArray[np.float32]]:
+    """Return all candidates of a recording, and its power every `POWER_STEP_S`.
 
     Parameters
     ----------
@@ -91,12 +95,17 @@ def listen(recording: Recording, *, progress: Callable[[float], None] | None = N
     grid = frame_grid(rate)
     block = int(_BLOCK_S * rate) // grid.hop * grid.hop
     margin = int(_MARGIN_S * rate) // grid.hop * grid.hop
-    parts = []
-    carried = np.zeros(0, np.float32)
-    carried_from = 0
-    for start in range(0, recording.n_samples, block):
+    parts, powers = [], []
+    step = round(POWER_STEP_S * rate)
+    carried, rest = np.zeros(0, np.float32), np.zeros(0, np.float32)
+    carried_from = start = 0
+    while start < recording.n_samples:
         stop = min(start + block + margin, recording.n_samples)
         fresh = recording.read(carried_from + len(carried), stop)
+        rest = np.concatenate([rest, fresh])
+        whole = len(rest) // step * step
+        powers.append((rest[:whole].reshape(-1, step) ** 2).mean(axis=1))
+        rest = rest[whole:]
         samples = np.concatenate([carried, fresh])
         heard = _listen_block(samples, grid, rate)
         at = heard.onset + carried_from
@@ -104,14 +113,15 @@ def listen(recording: Recording, *, progress: Callable[[float], None] | None = N
         parts.append(select(heard, (at >= start) & (at < end), shift=carried_from))
         keep = max(end - margin - carried_from, 0)
         carried, carried_from = samples[keep:], carried_from + keep
+        start = end
         if progress is not None:
-            progress(min(stop / recording.n_samples, 1.0))
-    return _joined(parts)
+            progress(stop / recording.n_samples)
+    return _joined(parts), np.concatenate(powers)
 
 
 def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
     levels = band_levels(samples, grid)
-    frames, rise = rises(levels)
+    frames = rises(levels)
     onset, gain = refine(samples, rate, frames * grid.hop)
     keep = _apart(onset, _loudness(samples, onset, rate), round(_APART_S * rate))
     onset, gain = onset[keep], gain[keep]
@@ -120,7 +130,9 @@ def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
     scores = pitch_scores(spectra)
     best = PITCHES_HZ[np.argmax(scores, axis=1)]
     fit = fit_partials(spectra, np.arange(len(onset)), best)
-    tones = follow_tones(samples, rate, onset, room, fit.strong_hz, fit.strong_power)
+    tones = follow_tones(
+        samples, rate, onset, room, partials_hz=fit.strong_hz, powers=fit.strong_power
+    )
     onset, gain = _settled(samples, rate, onset, gain, tones.begin)
     level = 10.0 * np.log10(fit.strong_power.sum(axis=1) + 1e-12)
     return Heard(

@@ -35,6 +35,8 @@ _AGAIN, _CORRECT, _TURN = 3.0, 2.8, 3.0
 _LEAP_SAME = {2: 3.2, 3: 4.2}
 _LEAP_SAME_FAR = 5.0
 _RESTART = 4.5
+_FIRST_FRET = 0.7
+"""A run starts at the open string rather than at the first fret."""
 _UNFINISHED = 2.0
 """Leaving a string halfway through its run."""
 _HAND = 5
@@ -91,7 +93,11 @@ def start_costs(states: States, style: Style) -> FloatArray:
     if style != "along":
         return np.where(low, 0.0, 1.0) + np.where(outer, 0.0, 2.0) + np.where(up, 0.0, 1.0)
     high = states.fret >= min(states.top, states.lowest + 12)
-    return np.where(up & low, 0.0, np.where(up, 4.0, np.where(high, 3.0, 6.0)))
+    return np.where(
+        up & low,
+        _FIRST_FRET * (states.fret > states.lowest),
+        np.where(up, 4.0, np.where(high, 3.0, 6.0)),
+    )
 
 
 def move_costs(states: States, style: Style) -> FloatArray:
@@ -130,11 +136,15 @@ def _over_strings(states: States, style: Style) -> FloatArray:
     far = np.where(apart > 1, 0.8, 0.0)
     low, top = fret_to <= states.lowest + 1, fret_to >= min(states.top, states.lowest + 12)
     begin = np.where(
-        (now > 0) & low, 2.2, np.where((now < 0) & top, 4.0, np.where(now > 0, 5.0, 7.0))
+        (now > 0) & low,
+        2.2 + _FIRST_FRET * (fret_to > states.lowest),
+        np.where((now < 0) & top, 4.0, np.where(now > 0, 5.0, 7.0)),
     )
     cost = begin + far
     if style == "along":
-        finished = np.where(was > 0, fret_from >= states.lowest + 12, fret_from <= states.lowest + 1)
+        finished = np.where(
+            was > 0, fret_from >= states.lowest + 12, fret_from <= states.lowest + 1
+        )
         cost = cost + np.where(finished, 0.0, _UNFINISHED)
     rise = (states.pitch[None, :] - states.pitch[:, None]) * was
     hand = (np.abs(fret_to - fret_from) <= _HAND) & (apart == 1) & (was == now)

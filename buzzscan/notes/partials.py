@@ -26,7 +26,7 @@ FloatArray = npt.NDArray[np.float64]
 _STAGES = (3, 5, 7, 10, 14, 22)
 """Partials used in turn: each fit tells where the next partials must be looked for."""
 _START_BS = (6e-5, 1e-3, 6e-3)
-"""Inharmonicities to start from: low on the neck, high up a thick string, and a stiff bass string."""
+"""Inharmonicities to start from: low on the neck, high up a thick string, a stiff bass string."""
 N_STRONG = 6
 """Partials that are followed across the onset."""
 _STRONG_TOP_HZ = 4500.0

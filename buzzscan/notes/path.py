@@ -28,7 +28,7 @@ __all__ = ["Clues", "Path", "best_path"]
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
 
-_BEAM = 30.0
+_BEAM = 20.0
 """States costlier than the best by more than this are no longer followed."""
 
 
@@ -103,7 +103,7 @@ def best_path(clues: Clues, states: States, start: FloatArray, moves: FloatArray
         if len(alive):
             near = np.flatnonzero(emit < emit.min() + _BEAM)
             ways = now[alive, None] + moves[np.ix_(alive, near)]
-            ways += _stiffness_costs(clues, states, i, last[alive], alive, near)
+            ways += _stiffness_costs(clues, states, i, last=last[alive], alive=alive, near=near)
             best = np.argmin(ways, axis=0)
             cost = ways[best, np.arange(len(near))]
             better = cost < taken[near]
@@ -123,7 +123,7 @@ def best_path(clues: Clues, states: States, start: FloatArray, moves: FloatArray
 
 
 def _stiffness_costs(
-    clues: Clues, states: States, row: int, last: IntArray, alive: IntArray, near: IntArray
+    clues: Clues, states: States, row: int, *, last: IntArray, alive: IntArray, near: IntArray
 ) -> FloatArray:
     """Return what the change of B says of each move, shape (alive, near).
 
@@ -135,7 +135,8 @@ def _stiffness_costs(
     var = clues.ln_b_sd[row] ** 2 + clues.ln_b_sd[last] ** 2 + _STEP_SD**2
     z2 = (step[:, None] - LN_B_PER_FRET * frets) ** 2 / var[:, None]
     known = _STEP_SD**2 / var[:, None]
-    return np.where(same, np.clip(0.5 * (z2 - 1.0), 0.0, _STEP_CAP), _ANY_STEP * known)
+    costs = np.where(same, np.clip(0.5 * (z2 - 1.0), 0.0, _STEP_CAP), _ANY_STEP * known)
+    return np.asarray(costs, np.float64)
 
 
 def _trace(came: npt.NDArray[np.int32], state: int, cost: float) -> Path:

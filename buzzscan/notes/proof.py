@@ -32,7 +32,7 @@ _VOICE_PARTIALS, _VOICE_B = 8, 8e-6
 """Partials in a straight series: a voice or a wind instrument, as no string is that thin."""
 
 
-def _gate(value: FloatArray, low: float, high: float) -> FloatArray:
+def _gate(value: FloatArray, low: float | FloatArray, high: float | FloatArray) -> FloatArray:
     """Return 0 below low, 1 above high, and a line between."""
     return np.clip((value - low) / (high - low), 0.0, 1.0)
 

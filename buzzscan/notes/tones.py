@@ -68,6 +68,7 @@ def follow_tones(
     sample_rate_hz: int,
     onsets: IntArray,
     room: IntArray,
+    *,
     partials_hz: FloatArray,
     powers: FloatArray,
 ) -> Tones:

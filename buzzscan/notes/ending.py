@@ -1,0 +1,96 @@
+"""Where each note is stopped.
+
+Conventions
+-----------
+Times are seconds into the recording. The power of the waveform is looked at in steps of 5 ms.
+
+Limits
+------
+A note that is not stopped ends where the next one starts, or where it falls into the noise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.notes.hearing import POWER_STEP_S
+
+__all__ = ["Ending", "find_endings"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_SETTLED_S = 0.04
+_WITHIN_S, _DROP_DB = 0.045, 9.0
+"""A hand that stops a string takes 9 dB off within 45 ms; no string decays by 200 dB/s."""
+_STAYS_DB = 6.0
+"""A stop counts when the level stays this far under what it was until the next note."""
+_OVER_NOISE_DB = 3.0
+_RIPPLE_STEPS = 4
+"""Power is averaged over 20 ms: more than a period of all but the lowest bass notes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ending:
+    """How a note ends.
+
+    Parameters
+    ----------
+    end_s
+        Where it ends.
+    stopped
+        Whether a sudden drop ends it before the next note.
+    """
+
+    end_s: float
+    stopped: bool
+
+
+def find_endings(
+    power: npt.NDArray[np.float32], onsets_s: FloatArray, *, duration_s: float, noise_dbfs: float
+) -> tuple[Ending, ...]:
+    """Return the end of each note.
+
+    Parameters
+    ----------
+    power
+        Mean square of the waveform every `POWER_STEP_S`.
+    onsets_s
+        Onsets of all notes, rising.
+    duration_s
+        Length of the recording.
+    noise_dbfs
+        Its level between notes.
+    """
+    level = 10.0 * np.log10(power.astype(np.float64) + 1e-12)
+    nexts = np.append(onsets_s[1:], duration_s)
+    return tuple(
+        _ending(level, float(on), float(nx), noise_dbfs)
+        for on, nx in zip(onsets_s, nexts, strict=True)
+    )
+
+
+def _ending(level: FloatArray, onset_s: float, next_s: float, noise_dbfs: float) -> Ending:
+    first = round((onset_s + _SETTLED_S) / POWER_STEP_S)
+    stop = min(int(next_s / POWER_STEP_S) - 1, len(level))
+    part = level[first:stop]
+    lag = round(_WITHIN_S / POWER_STEP_S)
+    if len(part) < _RIPPLE_STEPS:
+        return Ending(end_s=next_s, stopped=False)
+    # The loudest of 20 ms: a period of a low string must not look like a stop.
+    upper = np.array([part[max(i - _RIPPLE_STEPS + 1, 0) : i + 1].max() for i in range(len(part))])
+    rest = np.maximum.accumulate(part[::-1])[::-1]
+    after = np.append(rest[min(lag, len(rest)) :], np.full(min(lag, len(rest)), part[-1]))
+    falls = np.flatnonzero(upper - after > _DROP_DB)
+    silent = np.flatnonzero(rest < noise_dbfs + _OVER_NOISE_DB)
+    for i in falls.tolist():
+        if rest[min(i + lag, len(rest) - 1)] < upper[i] - _STAYS_DB:
+            half = 0.5 * (upper[i] + after[i])
+            below = np.flatnonzero(part[i:] < half)
+            at = i + (int(below[0]) if len(below) else 0)
+            return Ending(end_s=(first + at) * POWER_STEP_S, stopped=True)
+    if len(silent):
+        return Ending(end_s=(first + int(silent[0])) * POWER_STEP_S, stopped=False)
+    return Ending(end_s=next_s, stopped=False)

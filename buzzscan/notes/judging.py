@@ -1,0 +1,121 @@
+"""How sure each place is, and which notes must not count.
+
+Conventions
+-----------
+Reasons are whole phrases with the value found; an empty reason means the note counts.
+
+Limits
+------
+A choked note is short or at another pitch by its own fault and counts; one that a hand cut short
+does not.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.notes.ending import Ending
+from buzzscan.notes.hearing import Heard
+from buzzscan.notes.placing import Placed
+
+__all__ = ["place_odds", "reasons"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_SOFT_DB = 12.0
+"""A pick this far under its string's usual level cannot show what a hard one would."""
+_SHORT_S, _SHORT_SHARE = 0.12, 0.6
+"""Shorter than this, and than most of the way to the next note, a note was cut off."""
+_BURIED_SHARE = 0.12
+_ALIKE_CENTS = 35.0
+
+
+def place_odds(placed: Placed) -> FloatArray:
+    """Return for each note of the path the probability that its place is right, 0–1.
+
+    It compares with the best other place for the note alone and with the best other string for
+    the whole stretch that it belongs to.
+    """
+    rows, at, n = placed.path.rows, placed.path.states, placed.evidence.shape[1]
+    if not len(rows):
+        return np.zeros(0)
+    moves, place_of = placed.moves, at % n
+    alone = np.empty(len(rows))
+    for k, (row, state) in enumerate(zip(rows, at, strict=True)):
+        cost = -np.tile(placed.evidence[row], 2)
+        if k:
+            cost = cost + moves[at[k - 1]]
+        if k + 1 < len(at):
+            cost = cost + moves[:, at[k + 1]]
+        own = cost[state]
+        cost[place_of[k]] = cost[place_of[k] + n] = np.inf
+        alone[k] = cost.min() - own
+    return np.asarray(1.0 / (1.0 + np.exp(-np.minimum(alone, _stretch_gaps(placed)))))
+
+
+def _stretch_gaps(placed: Placed) -> FloatArray:
+    """Return what moving each note's whole stretch to another string would cost, in nats."""
+    rows, at, n = placed.path.rows, placed.path.states, placed.evidence.shape[1]
+    states = placed.states
+    string, fret, pitch = states.string[at], states.fret[at], states.pitch[at]
+    gaps = np.full(len(rows), np.inf)
+    index = {
+        (int(s), int(f)): i
+        for i, (s, f) in enumerate(zip(states.string[:n], states.fret[:n], strict=True))
+    }
+    open_pitch = {s: float(states.pitch[i] - f) for (s, f), i in index.items()}
+    bounds = np.flatnonzero(np.diff(string)) + 1
+    for part in np.split(np.arange(len(rows)), bounds):
+        own = placed.evidence[rows[part], at[part] % n].sum()
+        for other, base in open_pitch.items():
+            if other == string[part[0]]:
+                continue
+            frets = np.round(pitch[part] - base).astype(int)
+            places = [index.get((other, int(f))) for f in frets]
+            if any(p is None for p in places):
+                continue
+            there = placed.evidence[rows[part], [p for p in places if p is not None]].sum()
+            low = abs(int(frets.min()) - int(fret[part].min()))
+            # Stretches lie at the bottom of the neck; elsewhere is that much less likely.
+            gaps[part] = np.minimum(gaps[part], own - there + min(1.0 + 0.5 * low, 4.0))
+    return gaps
+
+
+def reasons(
+    heard: Heard, placed: Placed, endings: tuple[Ending, ...], onsets_s: FloatArray
+) -> tuple[str, ...]:
+    """Return for each note why it must not count, empty where it does.
+
+    Parameters
+    ----------
+    heard
+        Candidates.
+    placed
+        Path through them.
+    endings, onsets_s
+        Of each note of the path.
+    """
+    rows = placed.path.rows
+    string = placed.states.string[placed.path.states]
+    level = heard.level_db[rows]
+    usual = np.array([np.median(level[string == s]) for s in string])
+    nexts = np.append(onsets_s[1:], np.inf)
+    out = []
+    for k, row in enumerate(rows):
+        length = endings[k].end_s - float(onsets_s[k])
+        under = float(usual[k] - level[k])
+        if under > _SOFT_DB:
+            out.append(f"picked too softly: {under:.0f} dB under its string's other notes")
+        elif (
+            endings[k].stopped
+            and length < _SHORT_S
+            and length < _SHORT_SHARE * (float(nexts[k]) - float(onsets_s[k]))
+        ):
+            out.append(f"cut short after {length:.2f} s, need {_SHORT_S:.2f} s")
+        elif heard.whole_share[row] < _BURIED_SHARE and heard.share[row] < 2 * _BURIED_SHARE:
+            share = 100.0 * float(heard.whole_share[row])
+            out.append(f"buried under other sound: its partials are {share:.0f} % of the level")
+        else:
+            out.append("")
+    return tuple(out)

@@ -1,0 +1,125 @@
+"""Which tuning a run was played in, when no guitar file says so.
+
+Conventions
+-----------
+A run along a string starts or turns at its open string or its first fret, so the lowest note of
+each chromatic stretch names a string. Tunings are tried by name first, as most instruments are in
+one of them; one of the recording's own is built where none fits.
+
+Limits
+------
+A run across the strings in one position names one string at most: then the usual tuning that
+holds all its notes is taken.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.guitar import STANDARD_TUNING, Guitar
+
+__all__ = ["lowest_notes", "tuning_guesses"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+_USUAL: tuple[tuple[str, ...], ...] = (
+    STANDARD_TUNING,
+    ("D2", "A2", "D3", "G3", "B3", "E4"),
+    ("D#2", "G#2", "C#3", "F#3", "A#3", "D#4"),
+    ("D2", "G2", "C3", "F3", "A3", "D4"),
+    ("C2", "G2", "C3", "F3", "A3", "D4"),
+    ("D2", "A2", "D3", "F#3", "A3", "D4"),
+    ("D2", "G2", "D3", "G3", "B3", "D4"),
+    ("D2", "A2", "D3", "G3", "A3", "D4"),
+    ("E2", "B2", "E3", "G#3", "B3", "E4"),
+    ("E2", "A2", "E3", "A3", "C#4", "E4"),
+    ("B1", "E2", "A2", "D3", "F#3", "B3"),
+    ("A1", "D2", "G2", "C3", "E3", "A3"),
+    ("B1", "E2", "A2", "D3", "G3", "B3", "E4"),
+    ("A1", "E2", "A2", "D3", "G3", "B3", "E4"),
+    ("F#1", "B1", "E2", "A2", "D3", "G3", "B3", "E4"),
+    ("E1", "A1", "D2", "G2"),
+    ("D1", "A1", "D2", "G2"),
+    ("B0", "E1", "A1", "D2", "G2"),
+    ("B0", "E1", "A1", "D2", "G2", "C3"),
+)
+"""Tunings in common use, the likelier first (common practice, no source)."""
+
+_STRETCH = 2
+"""Largest step in semitones inside a chromatic stretch: one fret left out."""
+_LEAST_STRETCH = 5
+_FRETS, _MANY_FRETS = 22, 24
+_FRET_ONE = 0.6
+"""What a lowest note at the first fret is worth against one at the open string."""
+_RANK = 0.04
+_UNPLAYED = 0.1
+_NOT_STANDARD = 1.0
+"""Another tuning must explain a string or two more than the standard one."""
+
+
+def lowest_notes(midi: FloatArray) -> Counter[int]:
+    """Return the lowest note of each chromatic stretch, with how often it occurs.
+
+    Parameters
+    ----------
+    midi
+        Heard pitches in order, on the grid of the tuning (offset taken off).
+    """
+    notes = np.round(midi).astype(int)
+    found: Counter[int] = Counter()
+    start = 0
+    for i in range(1, len(notes) + 1):
+        if i == len(notes) or abs(notes[i] - notes[i - 1]) > _STRETCH:
+            stretch = notes[start:i]
+            if len(stretch) >= _LEAST_STRETCH:
+                found[int(stretch.min())] += 1
+            start = i
+    return found
+
+
+def tuning_guesses(midi: FloatArray, *, count: int = 3) -> tuple[Guitar, ...]:
+    """Return likely instruments for the pitches heard, the likeliest first.
+
+    Parameters
+    ----------
+    midi
+        Heard pitches in order, on the grid of the tuning.
+    count
+        How many to return at most.
+    """
+    lows = lowest_notes(midi)
+    notes = np.round(midi).astype(int)
+    # A few wrongly heard pitches must not stretch the range.
+    low, high = (int(v) for v in np.percentile(notes, [2.0, 98.0]))
+    scored = []
+    for rank, tuning in enumerate(_USUAL):
+        opens = [_midi(name) for name in tuning]
+        if low < min(opens) or high > max(opens) + _MANY_FRETS:
+            continue
+        score = sum(
+            1.0 if v in opens else _FRET_ONE if v - 1 in opens else -1.0 for v in lows
+        ) - _UNPLAYED * sum(v not in lows and v + 1 not in lows for v in opens)
+        scored.append((score - _RANK * rank - (_NOT_STANDARD if rank else 0.0), opens))
+    own = sorted(lows)
+    if len(own) >= 3:
+        scored.append((len(own) - _RANK * len(_USUAL) - _NOT_STANDARD - 0.5, own))
+    scored.sort(key=lambda item: -item[0])
+    return tuple(_guitar(opens, high) for _, opens in scored[:count]) or (Guitar(),)
+
+
+def _guitar(opens: list[int], high: int) -> Guitar:
+    frets = _FRETS if high <= max(opens) + _FRETS else _MANY_FRETS
+    return Guitar(tuning=tuple(_name(v) for v in opens), frets=frets)
+
+
+def _name(midi: int) -> str:
+    return f"{_NAMES[midi % 12]}{midi // 12 - 1}"
+
+
+def _midi(name: str) -> int:
+    letters = name.rstrip("0123456789")
+    return _NAMES.index(letters) + 12 * (int(name[len(letters) :]) + 1)
