@@ -19,24 +19,25 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.measures.beating import Components, resolve
+from buzzscan.measures.tracking import HOPS, Track, track_partial
 from buzzscan.partials import PartialFit
+from buzzscan.units import hz_to_cents
 
-__all__ = ["LEAST_SPAN_S", "START_S", "DecayFit", "Track", "fit_decay", "track_partial"]
+__all__ = [
+    "LEAST_SPAN_S",
+    "START_S",
+    "DecayFit",
+    "decay_of_first_partial",
+    "fit_decay",
+    "fit_level_slope",
+    "not_told",
+]
 
 FloatArray = npt.NDArray[np.float64]
-ComplexArray = npt.NDArray[np.complex128]
 
 START_S = 0.08
 """The decay is the slope from here on: the attack and the pick are over."""
 LEAST_SPAN_S = 0.1
-_PERIODS = 3
-"""Shortest window in periods: a Hann window of whole periods, three at least, has a null on
-every other partial and on zero frequency."""
-_WINDOW_OF_SPAN = 0.15
-_LONGEST_WINDOW_S = 0.08
-_SHORTEST_WINDOW_S = 0.02
-_HOPS = 4
-"""Hops to a window: a Hann window loses nothing at a quarter of its length."""
 _LEAST_OVER_NOISE_DB = 6.0
 _DB = 20.0 / float(np.log(10.0))
 _MODEL_DB = 0.03
@@ -49,6 +50,11 @@ _RIPPLE_SHARE = 0.4
 """Share of the ripple about a straight line that components may leave unexplained."""
 _ROOM_S, _LONG_S = 0.12, 0.7
 """In a long note, components are looked for once the room's build-up is over."""
+_ANOTHER_SOUND_CENTS = 40.0
+_MOST_ERROR_RATIO = 0.6
+"""Standard error over the rate: beyond it the interval holds both no fall and twice the fall."""
+_LEAST_RATE_DB_PER_S = 2.0
+"""A T60 of 30 s, above any guitar's: rates below it are known well enough by that."""
 _PAIR_RATIO = 0.04
 """Two polarisations fall at rates some 10 to 30 per cent apart (common practice, no source);
 which share of each is heard is not known."""
@@ -65,36 +71,6 @@ _HUM_OFF_HZ = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Track:
-    """One partial over time.
-
-    Parameters
-    ----------
-    times_s
-        Middles of the windows.
-    values
-        Amplitude and phase against `frequency_hz`; amplitude 1 is a full-scale sine.
-    frequency_hz
-        Of the demodulation.
-    noise
-        Mean square that the noise leaves in `values`.
-    window_s
-        Length of each window.
-    """
-
-    times_s: FloatArray
-    values: ComplexArray
-    frequency_hz: float
-    noise: float
-    window_s: float
-
-    @property
-    def powers(self) -> FloatArray:
-        """Squared amplitudes."""
-        return np.asarray(self.values.real**2 + self.values.imag**2)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class DecayFit:
     """A rate and its interval, or None with the reason; `ripple_db` is the rms about the line."""
 
@@ -106,61 +82,6 @@ class DecayFit:
     ripple_db: float = 0.0
 
 
-def track_partial(
-    samples: npt.NDArray[np.floating],
-    *,
-    sample_rate_hz: float,
-    frequency_hz: float,
-    start_s: float,
-    stop_s: float,
-    noise_db_per_hz: float,
-) -> Track | None:
-    """Return a partial's amplitude and phase over time, or None if the stretch is too short.
-
-    Parameters
-    ----------
-    samples
-        Mono, shape (n,), from the onset on.
-    sample_rate_hz
-        Rate of `samples`.
-    frequency_hz
-        Frequency of the partial.
-    start_s, stop_s
-        Middle of the first window, and end of the last one.
-    noise_db_per_hz
-        Noise beside the partial in a band of 1 Hz, dB re a full-scale sine.
-    """
-    span = stop_s - start_s
-    window_s = min(max(_WINDOW_OF_SPAN * span, _SHORTEST_WINDOW_S), _LONGEST_WINDOW_S)
-    periods = max(round(window_s * frequency_hz), _PERIODS)
-    length = round(periods / frequency_hz * sample_rate_hz)
-    hop = max(length // _HOPS, 1)
-    first = max(round(start_s * sample_rate_hz) - length // 2, 0)
-    last = min(round(stop_s * sample_rate_hz), len(samples))
-    n_frames = (last - first - length) // hop + 1
-    if n_frames < 3:
-        return None
-    piece = np.ascontiguousarray(samples[first : first + (n_frames - 1) * hop + length], np.float32)
-    frames = np.lib.stride_tricks.sliding_window_view(piece, length)[::hop]
-    m = np.arange(length)
-    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (m + 0.5) / length)
-    window *= 2.0 / window.sum()
-    turn = 2.0 * np.pi * frequency_hz / sample_rate_hz
-    kernel = np.stack([window * np.cos(turn * m), -window * np.sin(turn * m)], 1)
-    parts = (frames @ kernel.astype(np.float32)).astype(np.float64)
-    starts = first + hop * np.arange(n_frames)
-    values = (parts[:, 0] + 1j * parts[:, 1]) * np.exp(-1j * turn * starts)
-    # Equivalent noise bandwidth of a Hann window: 1.5 bins.
-    band_hz = 1.5 * sample_rate_hz / length
-    return Track(
-        times_s=np.asarray((starts + 0.5 * length) / sample_rate_hz, np.float64),
-        values=values,
-        frequency_hz=frequency_hz,
-        noise=10.0 ** (noise_db_per_hz / 10.0) * band_hz,
-        window_s=length / sample_rate_hz,
-    )
-
-
 def fit_decay(track: Track) -> DecayFit:
     """Return the slope of the track's level above the noise, beats and hum taken out.
 
@@ -169,7 +90,7 @@ def fit_decay(track: Track) -> DecayFit:
     """
     track = _without_end(track)
     plain = fit_level_slope(
-        track.times_s, track.powers, noise=track.noise, frames_per_independent=0.5 * _HOPS
+        track.times_s, track.powers, noise=track.noise, frames_per_independent=0.5 * HOPS
     )
     if plain.rate_db_per_s is None:
         return plain
@@ -322,17 +243,17 @@ def _with_polarisations(error: float, rate: float, span_s: float) -> float:
     return float(np.sqrt(error**2 + (_PAIR_RATIO * rate) ** 2 + (_PAIR_DB / span_s) ** 2))
 
 
+def not_told(reason: str) -> DecayFit:
+    """Return a decay that is not told, with the reason."""
+    return DecayFit(rate_db_per_s=None, low_db_per_s=None, high_db_per_s=None, reason=reason)
+
+
 def _refused(times_s: FloatArray, powers: FloatArray, noise: float) -> DecayFit:
-    over = 10.0 * np.log10((np.median(powers) + 1e-30) / (noise + 1e-30))
-    return DecayFit(
-        rate_db_per_s=None,
-        low_db_per_s=None,
-        high_db_per_s=None,
-        reason=(
-            f"first partial is heard {over:.0f} dB over the noise for "
-            f"{np.ptp(times_s) if len(times_s) else 0.0:.2f} s, "
-            f"need {_LEAST_OVER_NOISE_DB:.0f} dB for {LEAST_SPAN_S:.1f} s"
-        ),
+    over = 10.0 * np.log10((np.median(powers) + 1e-30) / (noise + 1e-30)) if len(powers) else 0.0
+    span = float(np.ptp(times_s)) if len(times_s) else 0.0
+    return not_told(
+        f"level is {over:.0f} dB over the noise, seen for {span:.2f} s; "
+        f"need {_LEAST_OVER_NOISE_DB:.0f} dB for {0.5 * LEAST_SPAN_S:.2f} s"
     )
 
 
@@ -391,20 +312,9 @@ def decay_of_first_partial(
     stop_s
         End of the note.
     """
-    if not fit.numbers or fit.numbers[0] != 1:
-        return DecayFit(
-            rate_db_per_s=None,
-            low_db_per_s=None,
-            high_db_per_s=None,
-            reason="first partial is not heard over the noise",
-        )
-    if stop_s - START_S < LEAST_SPAN_S:
-        return DecayFit(
-            rate_db_per_s=None,
-            low_db_per_s=None,
-            high_db_per_s=None,
-            reason=f"note lasts {stop_s:.2f} s, need {START_S + LEAST_SPAN_S:.2f} s",
-        )
+    reason = _why_no_track(fit, stop_s)
+    if reason:
+        return not_told(reason)
     track = track_partial(
         samples,
         sample_rate_hz=sample_rate_hz,
@@ -414,10 +324,25 @@ def decay_of_first_partial(
         noise_db_per_hz=fit.noises_db[0],
     )
     if track is None:
-        return DecayFit(
-            rate_db_per_s=None,
-            low_db_per_s=None,
-            high_db_per_s=None,
-            reason=f"note lasts {stop_s:.2f} s: too few periods to see a fall",
+        return not_told(f"note lasts {stop_s:.2f} s: too few periods to see a fall")
+    decay = fit_decay(track)
+    if decay.rate_db_per_s is None:
+        return decay
+    if decay.error_db_per_s > _MOST_ERROR_RATIO * max(decay.rate_db_per_s, _LEAST_RATE_DB_PER_S):
+        doubt = _SIGMAS_90 * decay.error_db_per_s
+        return not_told(
+            f"level falls {decay.rate_db_per_s:.0f} ± {doubt:.0f} dB/s: too short or too unsteady"
         )
-    return fit_decay(track)
+    return decay
+
+
+def _why_no_track(fit: PartialFit, stop_s: float) -> str:
+    """Return why the first partial cannot be followed, empty if it can."""
+    if not fit.numbers or fit.numbers[0] != 1:
+        return "first partial is not heard over the noise"
+    off = abs(hz_to_cents(fit.frequencies_hz[0], fit.pitch_hz))
+    if off > _ANOTHER_SOUND_CENTS:
+        return f"another sound {off:.0f} cents away covers the first partial"
+    if stop_s - START_S < LEAST_SPAN_S:
+        return f"note lasts {stop_s:.2f} s, need {START_S + LEAST_SPAN_S:.2f} s"
+    return ""

@@ -15,7 +15,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from buzzscan.guitar import Guitar
-from buzzscan.measures.decay import START_S, DecayFit, decay_of_first_partial, fit_level_slope
+from buzzscan.measures.decay import (
+    START_S,
+    DecayFit,
+    decay_of_first_partial,
+    fit_level_slope,
+    not_told,
+)
 from buzzscan.measures.level import DecayTimes, attack_level_dbfs, decay_times, frame_levels
 from buzzscan.measures.measured import BuzzMeasure, MeasuredNote
 from buzzscan.measures.pitch import HeardString, Pitch, hear_string, settled_pitch
@@ -113,7 +119,7 @@ def _listen(recording: Recording, guitar: Guitar, note: Note) -> _Sound:
 
 def _first_decay(after: Samples, heard: HeardString | None, rate: int, stop_s: float) -> DecayFit:
     if heard is None:
-        return DecayFit(rate_db_per_s=None, low_db_per_s=None, high_db_per_s=None, reason=_UNHEARD)
+        return not_told(_UNHEARD)
     return decay_of_first_partial(after, heard.fit, sample_rate_hz=rate, stop_s=stop_s)
 
 
