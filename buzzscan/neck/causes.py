@@ -64,14 +64,14 @@ _RELIEF_SIZES_MM = np.array([0.08, 0.15, 0.22, 0.3, 0.4, 0.55])
 _END_SIZES_MM = np.array([0.1, 0.18, 0.26, 0.36, 0.48, 0.6])
 
 _LOG_PRIOR: dict[FindingKind, float] = {
-    "high fret": np.log(0.45),
-    "low fret": np.log(0.06),
-    "low nut slot": np.log(0.30),
-    "neck too straight": np.log(0.10),
-    "rising fret end": np.log(0.10),
-    "low action": np.log(0.15),
+    "high fret": np.log(0.90),
+    "low fret": np.log(0.36),
+    "low nut slot": np.log(0.50),
+    "neck too straight": np.log(0.25),
+    "rising fret end": np.log(0.15),
+    "low action": np.log(0.30),
 }
-"""How often a neck that comes to the bench has each (common practice, no source)."""
+"""How many of each to expect on a neck that is brought in for buzz (common practice, no source)."""
 
 _WHOLE = (0.0, 0.0, 1.0)
 _SPAN_SHARES: dict[FindingKind, tuple[float, float, float]] = {

@@ -55,6 +55,9 @@ _NEAR_LIFT = 0.45
 """The fret next to the held one is struck by this much more than the envelope says, half of it
 at the next but one: there a strike turns the string's whole slope around (found on simulated
 strings, with frets, gauges and plucks varied)."""
+_EASIER_PER_OCTAVE = 0.45
+"""A note an octave up swings twice as often before it dies, and its strikes are heard at a
+strength this much (ln) less (found on simulated strings, as above)."""
 _STEP, _LOWEST, _HIGHEST = 0.04, -4.0, 2.4
 """Grid of thresholds, relative to the string's middle one."""
 
@@ -144,7 +147,8 @@ def _thresholds(setup: Setup, swing: FloatArray, profile: FloatArray) -> FloatAr
     with np.errstate(divide="ignore"):
         inverse = np.where(swing > 0.0, 1.0 / (swing * lift), np.inf)
     least = np.stack([(gaps * place).min(axis=-1) for place in inverse])
-    return np.log(least)
+    octaves = np.arange(swing.shape[-1]) / 12.0
+    return np.asarray(np.log(least) - _EASIER_PER_OCTAVE * octaves, np.float64)
 
 
 def _level_ratio(evidence: Evidence, over: FloatArray) -> FloatArray:
