@@ -2,21 +2,27 @@
 
 Conventions
 -----------
-Each measure is studied over the positions that every take has.
+Each measure is studied over the positions that every take has; buzz over those that strike in
+every take, because what is measured of a clean note is the recording's own noise.
 
 Limits
 ------
-The guitar must not be touched between the takes.
+The guitar must not be touched between the takes. One player, one pick, one recorder: another
+bench has another spread.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
+from buzzscan.comparison.sameness import refuse_other_guitar
+from buzzscan.comparison.strength import strength_of
 from buzzscan.errors import ComparisonError
+from buzzscan.measures.measured import MeasuredNote
 from buzzscan.measures.repeatability import GaugeStudy, gauge_study
 from buzzscan.neck.verdict import Position
 from buzzscan.scanning import Scan
@@ -24,13 +30,7 @@ from buzzscan.scanning import Scan
 __all__ = ["RepeatLine", "Repeatability", "repeat"]
 
 FEWEST_TAKES = 2
-
-MEASURES: tuple[tuple[str, str, Callable[[Position], float | None]], ...] = (
-    ("pitch", "cents", lambda p: p.cents),
-    ("decay", "dB/s", lambda p: p.decay_db_per_s),
-    ("buzz", "dB", lambda p: p.buzz_db),
-    ("contact", "probability", lambda p: p.contact),
-)
+Read = Callable[[Position, Sequence[MeasuredNote]], float | None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,11 +66,43 @@ class Repeatability:
         was judged in all.
     lines
         One per measure.
+    remarks
+        Sentences on takes that were not alike.
     """
 
     n_takes: int
     agreement_ratio: float | None
     lines: tuple[RepeatLine, ...]
+    remarks: tuple[str, ...] = ()
+
+
+def _buzz(position: Position, _: Sequence[MeasuredNote]) -> float | None:
+    return None if position.buzz in {None, "clean"} else position.buzz_db
+
+
+def _buzz_amp(position: Position, _: Sequence[MeasuredNote]) -> float | None:
+    return None if position.buzz in {None, "clean"} else position.buzz_amp_db
+
+
+def _stiffness(_: Position, notes: Sequence[MeasuredNote]) -> float | None:
+    values = [n.inharmonicity for n in notes if n.inharmonicity is not None]
+    return 1e5 * median(values) if values else None
+
+
+def _attack(_: Position, notes: Sequence[MeasuredNote]) -> float | None:
+    return median(n.attack_dbfs for n in notes) if notes else None
+
+
+MEASURES: tuple[tuple[str, str, Read], ...] = (
+    ("pitch", "cents", lambda p, _: p.cents),
+    ("stiffness", "1e-5", _stiffness),
+    ("decay", "dB/s", lambda p, _: p.decay_db_per_s),
+    ("buzz", "dB", _buzz),
+    ("by amp", "dB", _buzz_amp),
+    ("contact", "", lambda p, _: p.contact),
+    ("attack", "dB", _attack),
+)
+"""Name, unit and how it is read from a position and its judged notes."""
 
 
 def repeat(scans: Sequence[Scan]) -> Repeatability:
@@ -84,26 +116,76 @@ def repeat(scans: Sequence[Scan]) -> Repeatability:
     Raises
     ------
     ComparisonError
-        If there are fewer than two, or the tunings differ.
+        If there are fewer than two, two hold the same recording, or the guitars differ.
     """
-    if len(scans) < FEWEST_TAKES:
-        raise ComparisonError(
-            f"{len(scans)} take to repeat, need {FEWEST_TAKES}; three or more tell more"
-        )
-    if len({(s.guitar.tuning, s.guitar.frets, s.guitar.capo) for s in scans}) > 1:
-        raise ComparisonError("the tunings or frets differ between the takes; repeat one guitar")
+    _refuse(scans)
     tables = [{(p.string, p.fret): p for p in s.positions} for s in scans]
     places = sorted(set.intersection(*(set(t) for t in tables)))
+    notes = [_judged_notes(s) for s in scans]
     lines = []
     for measure, unit, read in MEASURES:
-        rows = [[read(table[place]) for table in tables] for place in places]
+        rows = [
+            [
+                read(table[place], own.get(place, ()))
+                for table, own in zip(tables, notes, strict=True)
+            ]
+            for place in places
+        ]
         values = np.array([[np.nan if v is None else v for v in row] for row in rows], np.float64)
+        study, reason = None, ""
         try:
-            study, reason = gauge_study(values.reshape(len(places), len(scans))), ""
+            study = gauge_study(values.reshape(len(places), len(scans)))
         except ValueError as error:
-            study, reason = None, str(error)
+            reason = str(error)
         lines.append(RepeatLine(measure=measure, unit=unit, study=study, reason=reason))
     words = [[table[place].buzz for table in tables] for place in places]
     judged = [row for row in words if None not in row]
     agreement = sum(len(set(row)) == 1 for row in judged) / len(judged) if judged else None
-    return Repeatability(n_takes=len(scans), agreement_ratio=agreement, lines=tuple(lines))
+    return Repeatability(
+        n_takes=len(scans),
+        agreement_ratio=agreement,
+        lines=tuple(lines),
+        remarks=_remarks(scans),
+    )
+
+
+def _refuse(scans: Sequence[Scan]) -> None:
+    if len(scans) < FEWEST_TAKES:
+        raise ComparisonError(
+            f"{len(scans)} take to repeat, need {FEWEST_TAKES}; three or more tell more"
+        )
+    seen: dict[str, int] = {}
+    for number, scan in enumerate(scans, 1):
+        refuse_other_guitar(scans[0].guitar, scan.guitar)
+        for recording in scan.recordings:
+            other = seen.setdefault(recording.sha256, number)
+            if other != number:
+                raise ComparisonError(
+                    f"takes {other} and {number} hold the same recording ({recording.name}); "
+                    "play and record the run anew for each take"
+                )
+
+
+def _judged_notes(scan: Scan) -> dict[tuple[int, int], list[MeasuredNote]]:
+    found: dict[tuple[int, int], list[MeasuredNote]] = {}
+    for n in scan.notes:
+        if n.judged and n.note.judged:
+            found.setdefault((n.note.string, n.note.fret), []).append(n)
+    return found
+
+
+def _remarks(scans: Sequence[Scan]) -> tuple[str, ...]:
+    """Return which takes were not played like the first."""
+    remarks = []
+    for number, scan in enumerate(scans[1:], 2):
+        try:
+            strength = strength_of(scans[0], scan)
+        except ComparisonError:
+            remarks.append(f"Take {number} has no position in common with take 1.")
+            continue
+        if strength.pick != "alike":
+            remarks.append(
+                f"Take {number} was not played like take 1 ({strength.level_change_db:+.1f} dB); "
+                "the spread holds for takes picked this unevenly."
+            )
+    return tuple(remarks)

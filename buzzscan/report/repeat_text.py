@@ -11,10 +11,13 @@ Wording only: the study itself is in `buzzscan.repeating`.
 
 from __future__ import annotations
 
+import textwrap
+
 from buzzscan.repeating import Repeatability, RepeatLine
 
 __all__ = ["render_repeat_terminal"]
 
+WIDTH = 80
 HEAD = ("", "spread of a take", "between positions", "share", "steps told", "real from", "")
 
 
@@ -33,6 +36,8 @@ def render_repeat_terminal(repeatability: Repeatability) -> str:
         "care). steps told: how many levels the takes can tell apart; 5 or more is good.",
         "real from: a smaller change between two takes may be chance.",
     ]
+    for remark in repeatability.remarks:
+        lines += ["", *textwrap.wrap(remark, WIDTH)]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -51,7 +56,7 @@ def _cells(line: RepeatLine) -> tuple[str, ...]:
 
 
 def _row(cells: tuple[str, ...]) -> str:
-    widths = (8, 17, 18, 7, 11, 10, 0)
+    widths = (10, 17, 18, 7, 11, 10, 0)
     first, *rest = cells
     padded = [cell.rjust(w) for cell, w in zip(rest[:-1], widths[1:-1], strict=True)]
     return first.ljust(widths[0]) + "".join(padded) + " " + rest[-1]
