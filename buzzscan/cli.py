@@ -93,7 +93,7 @@ def _ended_by_signal() -> Iterator[None]:
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(buzzscan.__version__, package_name="buzzscan")
+@click.version_option(buzzscan.__version__, prog_name="buzzscan")
 def main() -> None:
     """Listen to a chromatic run over a neck; tell which fret buzzes, chokes or dies.
 
@@ -252,7 +252,13 @@ def _progress(label: str) -> Iterator[Callable[[float], None] | None]:
     metavar="FILE",
     help="TOML file that says what is wrong with the neck and how it is played.",
 )
-@click.option("--out", type=click.Path(path_type=Path), metavar="DIR", required=True)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    required=True,
+    help="Where the take and its truth go.",
+)
 @click.option("--seed", type=click.IntRange(0), metavar="N", help="Another number, another take.")
 def simulate(*, guitar: Path | None, faults: Path | None, out: Path, seed: int | None) -> None:
     """Play a run on a simulated neck, to hear what a fault would sound like.

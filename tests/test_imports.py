@@ -27,6 +27,7 @@ LAYERS = (
     ("report",),
     ("jobs",),
     ("cli",),
+    ("__main__",),
 )
 """Lowest first. A module imports from its own layer and from those before it."""
 RANK = {name: rank for rank, layer in enumerate(LAYERS) for name in layer}
