@@ -25,6 +25,7 @@ from buzzscan.notes.judging import place_odds, reasons
 from buzzscan.notes.note import FoundNotes, Note
 from buzzscan.notes.placing import Placed, grid_offset_cents, place
 from buzzscan.notes.proof import note_odds, weeded
+from buzzscan.notes.runs import run_fault
 from buzzscan.notes.tuning import tuning_guesses
 from buzzscan.recording import Recording
 
@@ -35,14 +36,11 @@ FloatArray = npt.NDArray[np.float64]
 _LISTENING_SHARE = 0.9
 _LEAST_ODDS = 0.1
 """Candidates below cost more to take than any way over the neck can gain by them."""
-_LEAST_NOTES = 5
-_RUN_SHARE, _USUAL_COST = 0.5, 1.6
-"""Half of all moves of a run are its plain next step; a melody's seldom are."""
-_FEW_PASSED = 0.5
-"""Of what sounds like picked strings, at most this share may fit no place of the run."""
 _OFFSET_CENTS = 12.0
 """From here on the instrument's offset is worth a word: tuners read 5 to 10 cents apart."""
 _SURE_NOTE = 0.6
+_OTHER_TUNING_NATS = 6.0
+"""By how much a less usual tuning must fit better."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +89,9 @@ def find_notes(
     faults: list[str] = []
     offsets: list[tuple[float, int]] = []
     for k, (take, placed) in enumerate(zip(takes, all_placed, strict=True)):
-        fault = "no picked note was heard" if placed is None else _fault(take.heard, placed)
+        fault = (
+            "no picked note was heard" if placed is None else run_fault(take.heard, placed, used)
+        )
         if placed is None or fault:
             faults.append(f"{take.recording.name}: {fault}")
             continue
@@ -164,10 +164,6 @@ def _instrument(
     return found, placed, [remark]
 
 
-_OTHER_TUNING_NATS = 6.0
-"""By how much a less usual tuning must fit better."""
-
-
 def _with_frets(guitar: Guitar, placed: list[Placed | None]) -> Guitar:
     played = [int(p.states.fret[p.path.states].max()) for p in placed if p and len(p.path.rows)]
     return replace(guitar, frets=max([guitar.frets, *played]))
@@ -175,25 +171,6 @@ def _with_frets(guitar: Guitar, placed: list[Placed | None]) -> Guitar:
 
 def _placed_on(takes: list[_Take], guitar: Guitar) -> list[Placed | None]:
     return [place(take.heard, guitar) if len(take.heard.onset) else None for take in takes]
-
-
-def _fault(heard: Heard, placed: Placed) -> str:
-    """Return why what was heard is no run over the neck, empty if it is one."""
-    at = placed.path.states
-    if len(at) < _LEAST_NOTES:
-        return f"{len(at)} notes fit the neck, need {_LEAST_NOTES}"
-    usual = placed.moves[at[:-1], at[1:]] < _USUAL_COST
-    share = float(usual.mean())
-    if share < _RUN_SHARE:
-        return (
-            f"only {100 * share:.0f} % of the steps between its notes are those of a chromatic "
-            f"run, need {100 * _RUN_SHARE:.0f} %"
-        )
-    sure = np.flatnonzero(note_odds(heard) > _SURE_NOTE)
-    passed = float(np.mean(~np.isin(sure, placed.path.rows))) if len(sure) else 0.0
-    if passed > _FEW_PASSED:
-        return f"{100 * passed:.0f} % of what sounds is no part of a run"
-    return ""
 
 
 def _notes_of(index: int, take: _Take, placed: Placed, n_before: int) -> list[Note]:

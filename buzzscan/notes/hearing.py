@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -116,12 +117,16 @@ def listen(
         start = end
         if progress is not None:
             progress(stop / recording.n_samples)
+    if not parts:
+        return _nothing(), np.zeros(0, np.float32)
     return _joined(parts), np.concatenate(powers)
 
 
 def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
     levels = band_levels(samples, grid)
     frames = rises(levels)
+    if not len(frames):
+        return _nothing()
     onset, gain = refine(samples, rate, frames * grid.hop)
     keep = _apart(onset, _loudness(samples, onset, rate), round(_APART_S * rate))
     onset, gain = onset[keep], gain[keep]
@@ -151,6 +156,13 @@ def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
         steady=tones.steady,
         level_db=level,
     )
+
+
+def _nothing() -> Heard:
+    empty: dict[str, Any] = {f.name: np.zeros(0) for f in fields(Heard)}
+    whole = {"onset": np.zeros(0, np.intp), "n_found": np.zeros(0, np.intp)}
+    scores = {"scores": np.zeros((0, len(PITCHES_HZ)), np.float32)}
+    return Heard(**(empty | whole | scores))
 
 
 def _settled(

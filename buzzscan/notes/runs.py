@@ -1,0 +1,104 @@
+"""Whether what was placed is a run over the neck at all.
+
+Conventions
+-----------
+`run_fault` returns what is wrong in words, with the value found and the limit; empty for a run.
+
+Limits
+------
+A melody, talk, strums and noise can be placed on a neck too; only a run goes fret by fret.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.guitar import Guitar
+from buzzscan.notes.hearing import Heard
+from buzzscan.notes.placing import Placed
+from buzzscan.notes.proof import note_odds
+
+__all__ = ["run_fault"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_LEAST_NOTES = 5
+_STEP_SHARE = 0.7
+"""Share of plain steps: a run with many mistakes keeps 0.8; talk and melodies, laid on the neck
+as kindly as can be, reach 0.6."""
+_LEAST_STRETCH = 4
+"""Notes that must follow each other fret by fret somewhere: the width of one hand."""
+_PASSED_SHARE = 0.5
+"""Of what sounds like picked strings, at most this share may fit no place of the run."""
+_SPREAD_CENTS = 18.0
+"""Frets hold pitch to a few cents; pitches from nowhere spread over 25 cents either side."""
+_SURE_NOTE = 0.6
+
+
+def run_fault(heard: Heard, placed: Placed, guitar: Guitar) -> str:
+    """Return why what was heard is no run over the neck, empty if it is one.
+
+    Parameters
+    ----------
+    heard
+        Candidates.
+    placed
+        The way over the neck that fits them best.
+    guitar
+        The instrument.
+    """
+    at = placed.path.states
+    if len(at) < _LEAST_NOTES:
+        return f"{len(at)} notes fit the neck, need {_LEAST_NOTES}"
+    places = len(np.unique(at % placed.evidence.shape[1]))
+    if places < _LEAST_NOTES:
+        return f"its notes lie on {places} places of the neck, need {_LEAST_NOTES}"
+    plain, counted = _plain_steps(placed)
+    share = float(plain[counted].mean()) if counted.any() else 0.0
+    if share < _STEP_SHARE:
+        return (
+            f"{100 * share:.0f} % of the steps between notes go fret by fret, "
+            f"need {100 * _STEP_SHARE:.0f} %"
+        )
+    longest = 1 + max((len(s) for s in "".join(".x"[int(p)] for p in plain).split(".")), default=0)
+    if longest < _LEAST_STRETCH:
+        return f"at most {longest} notes follow each other fret by fret, need {_LEAST_STRETCH}"
+    sure = np.flatnonzero(note_odds(heard) > _SURE_NOTE)
+    passed = float(np.mean(~np.isin(sure, placed.path.rows))) if len(sure) else 0.0
+    if passed > _PASSED_SHARE:
+        return f"{100 * passed:.0f} % of what sounds is no part of a run"
+    spread = _spread_cents(heard, placed, guitar)
+    if spread > _SPREAD_CENTS:
+        return (
+            f"pitches lie {spread:.0f} cents from the nearest fret in the middle, "
+            f"need {_SPREAD_CENTS:.0f}"
+        )
+    return ""
+
+
+def _plain_steps(placed: Placed) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Return which steps are the run's plain next ones, and which count at all."""
+    states, at = placed.states, placed.path.states
+    string, fret, pitch = states.string[at], states.fret[at], states.pitch[at]
+    hop, step = np.diff(string), np.diff(fret)
+    if placed.style == "across":
+        return (np.abs(hop) == 1) & (step == 0), np.ones(len(hop), np.bool_)
+    plain = (hop == 0) & (np.abs(step) == 1)
+    again = (hop == 0) & (step == 0)
+    # Between strings, a position's next note is the chromatic one or leaves one out.
+    beyond = (np.abs(hop) == 1) & (np.abs(np.abs(np.diff(pitch)) - 1.0) < 0.6)
+    if placed.style == "position":
+        return plain | beyond, ~again
+    begins = (hop != 0) & ((fret[1:] <= states.lowest + 1) | (fret[1:] >= states.lowest + 12))
+    return plain | beyond, ~again & ~begins
+
+
+def _spread_cents(heard: Heard, placed: Placed, guitar: Guitar) -> float:
+    """Return the median distance of the pitches from their frets, string by string."""
+    rows, at = placed.path.rows, placed.path.states
+    midi = 69.0 + 12.0 * np.log2(heard.pitch_hz[rows] / guitar.a4_hz)
+    off = 100.0 * (midi - placed.states.pitch[at])
+    string = placed.states.string[at]
+    usual = np.array([np.median(off[string == s]) for s in string])
+    return float(np.median(np.abs(off - usual)))
