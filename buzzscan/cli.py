@@ -160,6 +160,11 @@ def _bars(buzz_bar: float | None, heard: Any, pitch_bar: float | None) -> Bars:
     help="Pages for the bench, to show a customer, or both.",
 )
 @click.option(
+    "--marks",
+    is_flag=True,
+    help="Also write the notes as label tracks and as cue points in a WAV copy.",
+)
+@click.option(
     "--jobs",
     type=click.IntRange(1, 64),
     metavar="N",
@@ -176,6 +181,7 @@ def scan(
     heard: str | None,
     pitch_bar: float | None,
     audience: Literal["bench", "customer", "both"],
+    marks: bool,
     jobs: int | None,
 ) -> None:
     """Judge a neck from recordings of the run.
@@ -187,10 +193,19 @@ def scan(
 
     bars = _bars(buzz_bar, heard, pitch_bar)
     if jobs is not None:
-        many = jobs_in(recordings, guitar=guitar, out_dir=out, bars=bars, audience=audience)
+        many = jobs_in(
+            recordings, guitar=guitar, out_dir=out, bars=bars, audience=audience, marks=marks
+        )
         _run_many(many, jobs)
         return
-    job = Job(recordings=recordings, guitar=guitar, out_dir=out, bars=bars, audience=audience)
+    job = Job(
+        recordings=recordings,
+        guitar=guitar,
+        out_dir=out,
+        bars=bars,
+        audience=audience,
+        marks=marks,
+    )
     with _progress("Listening") as progress:
         done = run_job(job, width=_width(), color=_color(), progress=progress)
     _show(done)

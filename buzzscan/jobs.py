@@ -61,6 +61,8 @@ class Job:
         Bars between the verdicts.
     audience
         Whom the pages are for.
+    marks
+        Whether to write label tracks and WAV copies with cue points too.
     """
 
     recordings: tuple[Path, ...]
@@ -68,6 +70,7 @@ class Job:
     out_dir: Path | None
     bars: Bars
     audience: Audience
+    marks: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,13 +109,16 @@ def run_job(
     BuzzscanError
         If the recordings cannot be judged or the report cannot be written.
     """
-    from buzzscan.report import render_terminal, write_report
+    from buzzscan.report import render_terminal, write_cued_wav, write_labels, write_report
 
     result = scan(job.recordings, job.guitar, bars=job.bars, progress=progress)
     out_dir = job.out_dir or default_folder(job.recordings, result)
     with whole_folder(out_dir, replaces=_REPORT_NAMES) as work:
         write_scan_json(result, work / SCAN_NAME, folder=out_dir)
         write_report(result, work, audience=job.audience)
+        if job.marks:
+            write_labels(result, work)
+            write_cued_wav(result, work)
     text = render_terminal(result, width=width, color=color)
     return Done(job=job, out_dir=out_dir, text=text, error="")
 
@@ -146,6 +152,7 @@ def jobs_in(
     out_dir: Path | None,
     bars: Bars,
     audience: Audience,
+    marks: bool = False,
 ) -> tuple[Job, ...]:
     """Return a job for every recording and every folder of recordings among the paths.
 
@@ -174,6 +181,7 @@ def jobs_in(
                 out_dir=(out_dir or REPORTS) / folder,
                 bars=bars,
                 audience=audience,
+                marks=marks,
             )
         )
     return tuple(jobs)
