@@ -27,6 +27,7 @@ __all__ = ["Evidence", "evidence_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
+_STRIKES = 0.5
 _PASS_WEIGHT = 0.7
 """Weight of each of several passes' log odds: the square root of a half, rounded."""
 
@@ -40,7 +41,7 @@ class Evidence:
     contact
         Probability of contact; NaN where nothing was judged.
     level_db
-        `buzz_db` where it was measured.
+        `buzz_db` of the passes that strike.
     choked
         Whether the note chokes, with or without a pitch of its own.
     """
@@ -59,6 +60,16 @@ def _pooled(notes: Sequence[MeasuredNote]) -> float:
     return float(1.0 / (1.0 + np.exp(-weight * np.log(clipped / (1.0 - clipped)).sum())))
 
 
+def _struck_level(notes: Sequence[MeasuredNote]) -> float:
+    """Return the middle level of the passes that strike; a pass that does not says nothing."""
+    values = [
+        n.buzz_db
+        for n in judged_notes(notes)
+        if n.buzz_db is not None and n.contact is not None and n.contact >= _STRIKES
+    ]
+    return float(np.median(values)) if values else np.nan
+
+
 def evidence_of(
     guitar: Guitar,
     positions: Sequence[Position],
@@ -71,8 +82,7 @@ def evidence_of(
     for position in positions:
         at = position.string - 1, position.fret
         contact[at] = _pooled(places.get((position.string, position.fret), ()))
-        if position.buzz_db is not None:
-            level[at] = position.buzz_db
+        level[at] = _struck_level(places.get((position.string, position.fret), ()))
         if position.buzz == "choked":
             choked[at] = True
             contact[at] = 1.0

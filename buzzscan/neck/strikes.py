@@ -42,6 +42,7 @@ _FALSE_ALARM, _MISS = 0.006, 0.06
 _SURE = 0.997
 _LEVEL_RISE_DB, _LEVEL_SPREAD_DB, _LEVEL_RANGE = 14.0, 7.0, (-0.3, 1.2)
 _LEVEL_START_DB, _ANY_LEVEL_DB = (-32.0, -14.0), 50.0
+_LEAST_LEVEL_RATIO = 0.25
 """Level of the buzz over ln(strength/threshold), its scatter, and the level it starts from; a
 false alarm comes at any level (found on simulated strings, bounds wide)."""
 _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 2.2, 0.5, 0.85
@@ -158,13 +159,14 @@ def _level_ratio(evidence: Evidence, over: FloatArray) -> FloatArray:
     so that a measure that reads a few dB low or high everywhere does no harm.
     """
     level = evidence.level_db
-    heard = (evidence.contact >= 0.5) & ~np.isnan(level)
+    heard = (np.nan_to_num(evidence.contact) >= 0.5) & ~np.isnan(level)
     if not heard.any():
         return np.ones((*level.shape, *over.shape))
     rise = _LEVEL_RISE_DB * np.clip(over, *_LEVEL_RANGE)
     start = np.clip(np.median(level[heard]) - 0.3 * _LEVEL_RISE_DB, *_LEVEL_START_DB)
     off = (np.nan_to_num(level)[..., None, None] - start - rise) / _LEVEL_SPREAD_DB
     ratio = _ANY_LEVEL_DB * np.exp(-0.5 * off**2) / (_LEVEL_SPREAD_DB * np.sqrt(2.0 * np.pi))
+    ratio = np.maximum(ratio, _LEAST_LEVEL_RATIO)
     return np.where(heard[..., None, None], ratio, 1.0)
 
 
