@@ -30,8 +30,8 @@ _LEAST_GAIN = 4.0
 """Factor by which one more component must lower the residual power (6 dB): noise alone gives
 some 4 of its degrees of freedom, a factor below 2 for the shortest track."""
 _MOST_AMPLITUDE = 2.5
-"""Component over the track's highest amplitude: beyond that two components cancel each other,
-which is how a poor model looks."""
+"""First amplitude of a component over the track's highest: beyond that two components cancel
+each other, which is how a poor model looks."""
 _RESIDUAL_SHARE = 2.0
 """Windows half overlap, so that neighbouring errors are not independent."""
 _MOST_GROWTH_DB = 2.0
@@ -140,5 +140,6 @@ def _sensible(found: Components, t: FloatArray, top: float) -> bool:
     """Return whether the components may be a string's: none grows, none cancels the other."""
     span = float(t[-1] - t[0])
     grows = (-found.decays_per_s * span * _DB > _MOST_GROWTH_DB).any()
-    cancels = (np.abs(found.amplitudes) > _MOST_AMPLITUDE * top).any()
+    first = np.abs(found.amplitudes) * np.exp(-found.decays_per_s * t[0])
+    cancels = (first > _MOST_AMPLITUDE * top).any()
     return not grows and not cancels

@@ -46,6 +46,9 @@ _SIGMAS_90 = 1.645
 _EARLY_DB, _EARLY_S = 0.6, 0.08
 """Doubt about the level at `START_S` and the time in which it fades: the end of the note before,
 still sounding in the room, and the room's own build-up (a T60 of 0.5 s fades so)."""
+_MOST_EARLY_DB = 20.0
+_LEAST_SPAN_FOR_EARLY_S = 0.35
+"""Four times the fading: then the line shows what the beginning departs from."""
 _RIPPLE_SHARE = 0.4
 """Share of the ripple about a straight line that components may leave unexplained."""
 _ROOM_S, _LONG_S = 0.12, 0.7
@@ -131,7 +134,8 @@ def _rate_of(found: Components, track: Track, hum: npt.NDArray[np.bool_]) -> tup
         powers = np.exp(exponents[:, ~hum]).sum(axis=1)
         floor = track.noise * 10.0 ** (_LEAST_OVER_NOISE_DB / 10.0)
         use = powers > min(floor, float(np.sort(powers)[-3]))
-        return _line(t[use], 10.0 * np.log10(powers[use]), np.ones(int(use.sum())), 1.0).fall
+        span = t[use] - t[use].mean()
+        return -float(span @ (10.0 * np.log10(powers[use]))) / float(span @ span)
 
     x = np.concatenate([np.log(np.abs(found.amplitudes)), found.decays_per_s])
     n = len(x) // 2
@@ -267,6 +271,16 @@ class _Line:
     ripple: float
 
 
+def _early_db(t: FloatArray, level: FloatArray, var: FloatArray) -> float:
+    """Return how far the beginning departs from the line, where the note is long enough."""
+    if len(t) < 8 or float(np.ptp(t)) < _LEAST_SPAN_FOR_EARLY_S:
+        return _EARLY_DB
+    x = np.stack([np.ones(len(t)), t, np.exp(-(t - START_S) / _EARLY_S)], 1)
+    weights = 1.0 / np.sqrt(var)
+    departure = np.linalg.lstsq(x * weights[:, None], level * weights, rcond=None)[0][2]
+    return max(_EARLY_DB, min(abs(float(departure)), _MOST_EARLY_DB))
+
+
 def _line(
     t: FloatArray, level: FloatArray, var: FloatArray, frames_per_independent: float
 ) -> _Line:
@@ -274,7 +288,7 @@ def _line(
 
     Early points weigh less, and what a departure there would do to the slope is in its error.
     """
-    early = _EARLY_DB * np.exp(-(t - START_S) / _EARLY_S)
+    early = _early_db(t, level, var) * np.exp(-(t - START_S) / _EARLY_S)
     w = 1.0 / (var + early**2)
     mean_t = float(w @ t) / float(w.sum())
     mean_l = float(w @ level) / float(w.sum())

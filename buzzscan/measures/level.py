@@ -107,8 +107,9 @@ def decay_times(levels: FrameLevels, *, noise_dbfs: float, stop_s: float) -> Dec
     clean = np.maximum(p[:stop] - noise, 0.0)
     if stop < 5:
         return _none_of("note does not stand clear of the noise")
-    end_level = float(np.median(p[max(stop - 5, 0) : stop]))
-    range_db = power_to_db(float(p[0])) - power_to_db(max(noise, end_level))
+    # A note that never reaches the noise is known down to where it is stopped.
+    end = noise if len(quiet) else float(np.median(p[-5:]))
+    range_db = power_to_db(float(p[0])) - power_to_db(end)
     curve = _backward(t[:stop], clean)
     values: dict[str, float | None] = {}
     withheld = []

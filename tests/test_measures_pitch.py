@@ -1,0 +1,76 @@
+"""Pitch of a note: where it is looked for, which stretch, and when it is withheld."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from buzzscan.measures.pitch import HeardString, hear_string, settled_pitch, settled_span_s
+from buzzscan.units import cents_to_ratio, hz_to_cents
+
+RATE = 44100
+Samples = npt.NDArray[np.float64]
+
+
+def string(
+    pitch_hz: float, *, seconds: float = 0.5, first_cents: float = 0.0, noise: float = 1e-4
+) -> Samples:
+    rng = np.random.default_rng(1)
+    t = np.arange(round(seconds * RATE)) / RATE
+    wave = rng.normal(0, noise, len(t))
+    for k in range(1, 16):
+        f = k * pitch_hz * np.sqrt((1 + 5e-5 * k * k) / (1 + 5e-5))
+        f *= cents_to_ratio(first_cents) if k == 1 else 1.0
+        wave += 0.2 / k * np.exp(-1.5 * t) * np.cos(2 * np.pi * f * t + rng.uniform(0, 6))
+    return wave
+
+
+def heard(wave: Samples, placed_hz: float, heard_hz: float | None = None) -> HeardString:
+    found = hear_string(wave, sample_rate_hz=RATE, placed_hz=placed_hz, heard_hz=heard_hz)
+    assert found is not None
+    return found
+
+
+def test_span_starts_after_the_attack_and_ends_before_the_note_does() -> None:
+    assert settled_span_s(1.0, 110.0) == pytest.approx((0.08, 0.68))
+    assert settled_span_s(0.2, 330.0) == pytest.approx((0.06, 0.185))
+    start, stop = settled_span_s(0.16, 61.7) or (0.0, 0.0)
+    assert (stop - start) * 61.7 >= 4.8
+    assert settled_span_s(0.06, 61.7) is None
+
+
+def test_choked_note_is_heard_at_the_higher_fret() -> None:
+    # Placed at fret 5, sounding fret 7: the pitch is what sounds.
+    sounding = 110.0 * cents_to_ratio(200.0)
+    found = heard(string(sounding), 110.0, heard_hz=sounding * cents_to_ratio(5.0))
+    assert hz_to_cents(found.fit.pitch_hz, 110.0) == pytest.approx(200.0, abs=0.5)
+
+
+def test_octave_of_the_place_is_not_taken_for_it() -> None:
+    found = heard(string(220.0), 110.0, heard_hz=220.5)
+    assert hz_to_cents(found.fit.pitch_hz, 220.0) == pytest.approx(0.0, abs=0.5)
+
+
+@pytest.mark.parametrize("pull_cents", [-6.0, 5.0])
+def test_first_partial_pulled_by_the_neck_is_what_a_tuner_reads(pull_cents: float) -> None:
+    wave = string(196.0, first_cents=pull_cents, seconds=1.0)
+    found = heard(wave, 196.0)
+    pitch = settled_pitch(wave, found, sample_rate_hz=RATE, decay_db_per_s=13.0)
+    assert pitch.hz is not None
+    assert hz_to_cents(pitch.hz, 196.0) == pytest.approx(pull_cents, abs=0.5)
+    assert abs(hz_to_cents(found.fit.pitch_hz, 196.0)) < 0.5
+
+
+def test_uncertain_pitch_is_withheld() -> None:
+    wave = string(65.4, seconds=0.13, noise=0.15)
+    found = hear_string(wave, sample_rate_hz=RATE, placed_hz=65.4, heard_hz=None)
+    if found is not None:
+        pitch = settled_pitch(wave, found, sample_rate_hz=RATE, decay_db_per_s=None)
+        assert pitch.hz is None
+        assert pitch.reason.startswith("pitch is told within ")
+
+
+def test_silence_has_no_string() -> None:
+    silence = np.zeros(RATE)
+    assert hear_string(silence, sample_rate_hz=RATE, placed_hz=110.0, heard_hz=None) is None
