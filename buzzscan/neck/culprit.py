@@ -23,17 +23,22 @@ from buzzscan.neck.causes import Cause, causes_of
 from buzzscan.neck.clearance import Setup
 from buzzscan.neck.evidence import Evidence
 from buzzscan.neck.strikes import StrikeModel, log_sum, strike_model
+from buzzscan.neck.verdict import FindingKind
 
 __all__ = ["Explanation", "Found", "explain"]
 
 FloatArray = npt.NDArray[np.float64]
 Span = tuple[int, int]
 
-_LEAST_GAIN = -0.7
-"""Log odds from which a cause is taken in: a third is worth a look with a straightedge."""
+_LEAST_GAIN = -1.3
+"""Log odds from which a cause is taken in: one in five is worth a look with a straightedge."""
 _MOST_CAUSES = 5
 _EXPLAINS = 0.25
 """A cause explains a place when it raises its probability of contact by this much."""
+_WIDE_STRING_SHARE, _WIDE_PLACES = 0.2, 6
+"""Share of a string's places, and places in all, from which buzz is widespread."""
+_ZONE_RATIO = 3.0
+_BODY_FRET = 12
 _RIVAL = 0.08
 """Probability from which a rival is worth naming."""
 _SIZE_TEMPER = 0.5
@@ -78,12 +83,12 @@ class Explanation:
     ----------
     found
         Causes, most explained first.
-    striking
-        Probability that each place strikes with no cause at all, shape (strings, frets + 1).
+    wide
+        Cause, strings and places (strings, frets + 1) of buzz that is left and widespread.
     """
 
     found: tuple[Found, ...]
-    striking: FloatArray
+    wide: tuple[FindingKind, tuple[int, ...], npt.NDArray[np.bool_]] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +206,34 @@ def _picks(search: _Search, profile: FloatArray) -> list[_Pick]:
     return picks
 
 
+def _widespread(
+    evidence: Evidence, explained: npt.NDArray[np.bool_], lowest: int
+) -> tuple[FindingKind, tuple[int, ...], npt.NDArray[np.bool_]] | None:
+    """Return the cause that buzz without one fret behind it points at, by where it is.
+
+    The rule of the bench: buzz over the first frets is relief, from the body up a rising end,
+    everywhere the action.
+    """
+    heard = ~np.isnan(evidence.contact)
+    left = heard & (np.nan_to_num(evidence.contact) >= 0.5) & ~explained
+    share = left.sum(axis=1) / np.maximum(heard.sum(axis=1), 1)
+    strings = np.flatnonzero(share >= _WIDE_STRING_SHARE)
+    if strings.size == 0 or left[strings].sum() < _WIDE_PLACES:
+        return None
+    where = np.zeros_like(left)
+    where[strings] = left[strings]
+    zones = [(lowest, lowest + 7), (lowest + 7, _BODY_FRET), (_BODY_FRET, left.shape[1])]
+    near, middle, far = (
+        where[:, a:b].sum() / max(heard[strings, a:b].sum(), 1) for a, b in zones
+    )
+    kind: FindingKind = "low action"
+    if strings.size > 1 and near > _ZONE_RATIO * max(far, 0.02):
+        kind = "neck too straight"
+    elif strings.size > 1 and far > _ZONE_RATIO * max(near, middle, 0.02):
+        kind = "rising fret end"
+    return kind, tuple(int(s) + 1 for s in strings), where
+
+
 def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     """Return the causes that explain the contact evidence.
 
@@ -220,6 +253,7 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     full = search.with_picks(level, picks)
     heard = np.nan_to_num(evidence.contact) >= 0.5
     striking = model.striking(full, given=full)
+    explained = np.zeros_like(heard)
     found = []
     for pick in picks:
         others = search.with_picks(level, [p for p in picks if p is not pick])
@@ -239,4 +273,5 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
                 rival_confidence=pick.rival_confidence,
             )
         )
-    return Explanation(found=tuple(found), striking=model.striking(level, given=full))
+        explained[tuple(places.T)] = True
+    return Explanation(found=tuple(found), wide=_widespread(evidence, explained, lowest))

@@ -24,8 +24,8 @@ from buzzscan.neck.verdict import Finding, FindingKind, Position
 __all__ = [
     "contact_finding",
     "dead_spot_finding",
-    "low_action_finding",
     "strings_named",
+    "widespread_finding",
 ]
 
 Positions = Mapping[Place, Position]
@@ -91,11 +91,25 @@ _BECAUSE: dict[FindingKind, str] = {
 }
 
 
+def _rival(found: Found) -> str:
+    """Return the sentence on the next likely cause, or nothing."""
+    rival = found.rival
+    if rival is None:
+        return ""
+    if rival.kind == "low fret":
+        what = f"fret {rival.frets[0]} may be low instead"
+    elif rival.kind == "high fret":
+        what = f"fret {rival.frets[0]} may be high instead"
+    else:
+        what = f"{rival.kind} would sound much the same"
+    return f" Less likely, {what} ({100.0 * found.rival_confidence:.0f} %)."
+
+
 def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: str) -> Finding:
     """Return the finding for one cause of contact; `rank` compares heights without mm."""
     if found.cause.kind == "low action":
-        return low_action_finding(
-            found.strings, found.places, positions, confidence=found.confidence
+        return widespread_finding(
+            "low action", found.strings, found.places, positions, confidence=found.confidence
         )
     kind, frets, places = found.cause.kind, found.cause.frets, list(found.places)
     where = f"fret {frets[0]}" if kind in ("high fret", "low fret") else _frets_named(frets)
@@ -104,7 +118,7 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
     summary = f"{how_sure(found.confidence)}: {because}"
     if reach:
         summary += f" ({reach}{_worst(places, positions)})"
-    summary += "." + _accepted(places, positions)
+    summary += "." + _rival(found) + _accepted(places, positions)
     size = (found.size_mm, found.low_mm, found.high_mm)
     if in_mm:
         summary += f" About {size[0]:.2f} mm ({size[1]:.2f}–{size[2]:.2f} mm)."
@@ -124,26 +138,37 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
     )
 
 
-def low_action_finding(
-    strings: tuple[int, ...], places: Sequence[Place], positions: Positions, *, confidence: float
+_WIDE: dict[FindingKind, str] = {
+    "low action": "not behind one fret: the action is low for this touch",
+    "neck too straight": "mostly over the first frets, not behind one of them: the neck is too "
+    "straight for this touch",
+    "rising fret end": "mostly from the 12th fret up, not behind one fret: the end of the board "
+    "rises",
+}
+
+
+def widespread_finding(
+    kind: FindingKind,
+    strings: tuple[int, ...],
+    places: Sequence[Place],
+    positions: Positions,
+    *,
+    confidence: float,
 ) -> Finding:
-    """Return the finding for strings that strike nearly everywhere."""
+    """Return the finding for strings that strike in many places with no one fret behind it."""
     frets = tuple(sorted({f for _, f in places}))
-    summary = (
-        f"{how_sure(confidence)}: {strings_named(strings)} strike over most of the neck "
-        f"({len(places)} positions{_worst(list(places), positions)}), not behind one fret: the action is low for "
-        f"this touch.{_accepted(list(places), positions)}"
-    )
     return Finding(
-        kind="low action",
+        kind=kind,
         strings=strings,
         frets=frets,
         confidence=confidence,
         height_mm=None,
         height_low_mm=None,
         height_high_mm=None,
-        summary=summary,
-        next_step=ADVICE["low action"].text(),
+        summary=f"{how_sure(confidence)}: {strings_named(strings)} buzz in {len(places)} places "
+        f"({_frets_named(frets)}{_worst(places, positions)}), {_WIDE[kind]}."
+        f"{_accepted(places, positions)}",
+        next_step=ADVICE[kind].text(_frets_named(frets)),
         notes=_ids(places, positions),
     )
 

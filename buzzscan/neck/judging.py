@@ -15,49 +15,47 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.advice import ADVICE, how_sure
 from buzzscan.neck.clearance import Setup, setup_of
-from buzzscan.neck.culprit import Explanation, explain
+from buzzscan.neck.culprit import explain
 from buzzscan.neck.deadspots import dead_spots
 from buzzscan.neck.evidence import Evidence, evidence_of
 from buzzscan.neck.findings import (
     contact_finding,
     dead_spot_finding,
-    low_action_finding,
     strings_named,
+    widespread_finding,
 )
 from buzzscan.neck.intonation import string_pitches
 from buzzscan.neck.pitchfindings import pitch_findings
 from buzzscan.neck.positions import Place, by_position, decay_trends, judge_positions
-from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
+from buzzscan.neck.verdict import Bars, Finding, FindingKind, Judgement, Position
 
 __all__ = ["judge"]
 
-_LOW_ACTION_SHARE = 0.4
-"""A string strikes "over most of the neck" when it does so, cause or no cause, from here."""
+_WIDE_CONFIDENCE = 0.6
+"""The bench's rule by region is right more often than not, no more (common practice)."""
 _RETAKE_SHARE = 0.25
 _RETAKE_FIRST_SHARE = 0.5
 _SOFT_DBFS = -45.0
 """Median attack below this is no hard picking at any usual recording level."""
 
 
-def _low_action(
-    evidence: Evidence, explained: Explanation, positions: Mapping[Place, Position]
-) -> tuple[Finding, ...]:
-    contact = np.nan_to_num(evidence.contact)
-    heard = ~np.isnan(evidence.contact)
-    both = heard & (contact >= 0.5) & (explained.striking >= 0.5)
-    share = both.sum(axis=1) / np.maximum(heard.sum(axis=1), 1)
-    strings = tuple(int(s) + 1 for s in np.flatnonzero((share >= _LOW_ACTION_SHARE)))
-    if not strings:
-        return ()
-    places = [(int(s) + 1, int(f)) for s, f in np.argwhere(both) if int(s) + 1 in strings]
-    weights = [contact[s - 1, f] for s, f in places]
-    confidence = float(np.clip(np.mean(weights), 0.5, 0.97))
-    return (low_action_finding(strings, places, positions, confidence=confidence),)
+def _wide_finding(
+    wide: tuple[FindingKind, tuple[int, ...], npt.NDArray[np.bool_]],
+    evidence: Evidence,
+    positions: Mapping[Place, Position],
+) -> Finding:
+    kind, strings, where = wide
+    places = [(int(s) + 1, int(f)) for s, f in np.argwhere(where)]
+    sure = float(np.mean([evidence.contact[s - 1, f] for s, f in places]))
+    return widespread_finding(
+        kind, strings, places, positions, confidence=_WIDE_CONFIDENCE * sure
+    )
 
 
 def _rank(found_size: float, setup: Setup) -> str:
@@ -146,8 +144,8 @@ def judge(
         contact_finding(f, by_place, in_mm=setup.in_mm, rank=_rank(f.size_mm, setup))
         for f in explained.found
     ]
-    if not any(f.kind == "low action" for f in findings):
-        findings.extend(_low_action(evidence, explained, by_place))
+    if explained.wide is not None and explained.wide[0] not in {f.kind for f in findings}:
+        findings.append(_wide_finding(explained.wide, evidence, by_place))
     findings.sort(key=lambda f: -len(f.notes) * f.confidence)
     spots = dead_spots(guitar, positions, places, decay_trends(guitar, places), bars=bars)
     findings.extend(dead_spot_finding(s, guitar, by_place) for s in spots)
