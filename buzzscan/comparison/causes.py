@@ -22,7 +22,7 @@ from buzzscan.comparison.wording import numbers_words, place_words
 from buzzscan.neck.verdict import Finding, FindingKind
 from buzzscan.scanning import Scan
 
-__all__ = ["compared_findings", "gone_places"]
+__all__ = ["compared_findings", "places_of_other_causes"]
 
 Place = tuple[int, int]
 
@@ -40,14 +40,14 @@ CLEAR_CENTS = 2.0
 """Change of pitch that counts: four times the spread of a clean note's reading."""
 
 
-def gone_places(before: Scan, after: Scan) -> frozenset[Place]:
-    """Return the places that contact causes explain which the after take no longer shows."""
-    gone = [
+def places_of_other_causes(scan: Scan, other: Scan) -> frozenset[Place]:
+    """Return the places that contact causes of a scan explain which the other does not show."""
+    alone = [
         f
-        for f in before.findings
-        if f.kind in CONTACT_KINDS and not any(_is_same(f, g) for g in after.findings)
+        for f in scan.findings
+        if f.kind in CONTACT_KINDS and not any(_is_same(f, g) for g in other.findings)
     ]
-    return frozenset(place for f in gone for place in _evidence(f, before))
+    return frozenset(place for f in alone for place in _evidence(f, scan))
 
 
 def compared_findings(

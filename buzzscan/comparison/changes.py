@@ -28,13 +28,18 @@ Place = tuple[int, int]
 
 BADNESS: dict[Buzz, int] = {"clean": 0, "slight": 1, "buzz": 2, "choked": 3}
 HEARD_AS_BAD = 2
-SURE_CONTACT = 0.8
-"""Contact from here on means that all passes strike, or that one does beyond doubt."""
+SURE_CONTACT, SURE_CLEAN = 0.8, 0.25
+"""Probability of contact over all passes from which, and to which, none of them contradicts."""
+CLEAR_STEP = 0.55
+"""Change of the probability of contact that is one: the least between the two above."""
 OWN_PICK_DB = 6.0
 """A note this much softer than the others of its string counts as picked softly: three times a
 player's spread from note to note, and more than a strike adds to an attack."""
-CLEAR_STEP = 0.5
-"""A change of the probability of contact that is one by itself, where no level was measured."""
+PICK_SPREAD_DB = 3.0
+"""How much two plucks of 10 % spread each may differ (2.6 standard deviations of the difference
+of means of two). What strikes by less than this may be clean the next time."""
+LEVEL_ERROR_DB = 1.0
+"""Median levels of a string are told this well from take to take."""
 
 PICK_WORDS: dict[Pick, str] = {
     "softer": "picked softer than before: less contact is no proof of a cure",
@@ -56,15 +61,16 @@ class Judge:
         How they were picked.
     spread
         Of their passes.
-    explained
-        Places that a cause explains which is gone in the after take.
+    gone, come
+        Places that a cause explains which only the before take has, and only the after take.
     """
 
     before: Scan
     after: Scan
     strength: Strength
     spread: Spread
-    explained: Collection[Place]
+    gone: Collection[Place]
+    come: Collection[Place]
 
     def compared(self, then: Position, now: Position) -> ComparedPosition:
         """Return one position before and after."""
@@ -94,7 +100,7 @@ class Judge:
         doubt = self._doubt(then, now, step)
         if doubt:
             return "same", doubt if then.buzz != now.buzz else ""
-        other = self._picked_otherwise(then, now, change) or self._chance(then, now, change)
+        other = self._picked_otherwise(then, now, change) or self._chance(then, now)
         return ("not comparable", other) if other else (change, "")
 
     def _picked_otherwise(self, then: Position, now: Position, change: Change) -> str:
@@ -104,16 +110,22 @@ class Judge:
         if pick in ("unknown", "softer" if less else "harder"):
             return PICK_WORDS[pick]
         usual = next((s for s in self.strength.strings if s.string == then.string), None)
+        if usual is None or "choked" in {then.buzz, now.buzz}:
+            return ""
+        how = "softer" if less else "harder"
         levels = _attack(self.before, then), _attack(self.after, now)
-        if usual is None or levels[0] is None or levels[1] is None:
+        if levels[0] is not None and levels[1] is not None:
+            own = levels[1] - levels[0] - usual.level_change_db
+            if (-own if less else own) >= OWN_PICK_DB:
+                return f"picked {abs(own):.0f} dB {how} than the other notes of the string"
+        if usual.pick_change_db is None or "clean" not in {then.buzz, now.buzz}:
             return ""
-        own = levels[1] - levels[0] - usual.level_change_db
-        if (own if not less else -own) < OWN_PICK_DB or "choked" in {then.buzz, now.buzz}:
+        side = (self.before, then) if less else (self.after, now)
+        excess = _excess_db(*side)
+        short_of = -usual.pick_change_db if less else usual.pick_change_db
+        if excess is None or short_of <= max(excess, LEVEL_ERROR_DB):
             return ""
-        return (
-            f"picked {abs(own):.0f} dB {'softer' if less else 'harder'} than the other notes of "
-            "the string"
-        )
+        return f"picked {short_of:.1f} dB {how} than before, which alone may end so brief a contact"
 
     def _doubt(self, then: Position, now: Position, step: float | None) -> str:
         """Return why a difference is within the spread of the passes; empty if it is not."""
@@ -135,15 +147,44 @@ class Judge:
             return ""
         return f"changed by {step:+.1f} dB, within the spread of the passes ({least:.1f} dB)"
 
-    def _chance(self, then: Position, now: Position, change: Change) -> str:
-        """Return why a cure or a new buzz may be chance; empty if it is not."""
-        if change not in {"cured", "new"} or "choked" in {then.buzz, now.buzz}:
+    def _chance(self, then: Position, now: Position) -> str:
+        """Return why the next pluck may tell otherwise; empty where it would not."""
+        if "clean" not in {then.buzz, now.buzz} or "choked" in {then.buzz, now.buzz}:
             return ""
-        when, position = ("before", then) if change == "cured" else ("after", now)
-        sure = position.contact is None or position.contact >= SURE_CONTACT
-        if sure or (then.string, then.fret) in self.explained:
+        ended = now.buzz == "clean"
+        when, scan, struck = ("before", self.before, then) if ended else ("after", self.after, now)
+        if (then.string, then.fret) in (self.gone if ended else self.come):
             return ""
-        return f"{when}, it struck in some of the passes only: one more may be chance"
+        if struck.contact is not None and struck.contact < SURE_CONTACT:
+            return f"{when}, it struck in some of the passes only: the next may tell otherwise"
+        clean = now if ended else then
+        if clean.contact is not None and clean.contact > SURE_CLEAN:
+            other = "after" if ended else "before"
+            return f"{other}, it struck in some of the passes: the next may tell otherwise"
+        excess = _excess_db(scan, struck)
+        if excess is None or excess >= PICK_SPREAD_DB:
+            return ""
+        return f"{when}, it struck so briefly that a slightly softer pluck would not"
+
+
+def _excess_db(scan: Scan, position: Position) -> float | None:
+    """Return how far a pluck exceeded what the clearance allows, None where it is not told.
+
+    A string strikes until it has fallen to its clearance: A0/Ac = exp(σ·t), so that the excess
+    in dB is the string's own rate of fall times the time that contact lasts.
+    """
+    ids = set(position.notes)
+    lasted = [
+        n.contact_until_s
+        for n in scan.notes
+        if n.note.id in ids and n.judged and n.note.judged and n.contact_until_s is not None
+    ]
+    rates = [
+        p.decay_db_per_s / (p.decay_ratio or 1.0)
+        for p in scan.positions
+        if p.string == position.string and p.decay_db_per_s is not None
+    ]
+    return median(lasted) * median(rates) if lasted and rates else None
 
 
 def _wanted(then: Buzz, now: Buzz, step: float | None) -> Change:

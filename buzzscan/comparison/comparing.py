@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from buzzscan.comparison.causes import compared_findings, gone_places
+from buzzscan.comparison.causes import compared_findings, places_of_other_causes
 from buzzscan.comparison.changes import Judge
 from buzzscan.comparison.result import Change, ComparedPosition, Comparison, Strength
 from buzzscan.comparison.sameness import differences, refuse_other_guitar
@@ -50,7 +50,8 @@ def compare(before: Scan, after: Scan) -> Comparison:
         after=after,
         strength=strength,
         spread=spread_of((before, after)),
-        explained=gone_places(before, after),
+        gone=places_of_other_causes(before, after),
+        come=places_of_other_causes(after, before),
     )
     now = {(p.string, p.fret): p for p in after.positions}
     positions = tuple(
