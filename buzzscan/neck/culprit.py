@@ -41,7 +41,7 @@ _ZONE_RATIO = 3.0
 _BODY_FRET = 12
 _RIVAL = 0.08
 """Probability from which a rival is worth naming."""
-_SIZE_TEMPER = 0.5
+_SIZE_TEMPER = 0.35
 """Places share errors of the model, which weigh more on a size than on which cause it is."""
 _FINE_SIZES = 60
 

@@ -33,7 +33,11 @@ _SHOULDER_RATIO = 1.3
 """Neighbours that fall this much faster belong to the spot: −25 % in time is heard."""
 _WIDEST = 3
 _SAME_PITCH_SEMITONES = 0.6
-_NO_CONTACT = 0.5
+_NO_CONTACT = 0.3
+"""Above this, in the middle of the passes, the fall may be contact's doing."""
+_PASS_CONTACT = 0.6
+_NEIGHBOURS, _NEIGHBOUR_FRETS = 2, 4
+"""So many notes this near must ring as the trend says: a spot stands out from neighbours."""
 _PASS_SIGMA_LOG = 0.12
 """Least scatter in ln(rate) between two plucks of one note."""
 
@@ -76,6 +80,31 @@ class DeadSpot:
 def _every_pass(notes: Sequence[MeasuredNote], usual: float, least: float) -> bool:
     rates = [n.decay_db_per_s for n in judged_notes(notes) if n.decay_db_per_s is not None]
     return bool(rates) and min(rates) / usual >= least
+
+
+def _adds_no_highs(position: Position, notes: Sequence[MeasuredNote]) -> bool:
+    """Whether neither the middle nor any single pass strikes a fret."""
+    if position.buzz == "choked" or (position.contact or 0.0) >= _NO_CONTACT:
+        return False
+    return all((n.contact or 0.0) < _PASS_CONTACT for n in judged_notes(notes))
+
+
+def _stands_out(place: Place, positions: Mapping[Place, Position]) -> bool:
+    """Whether enough near notes of the string ring as they should."""
+    near = [
+        positions.get((place[0], place[1] + step))
+        for step in range(-_NEIGHBOUR_FRETS, _NEIGHBOUR_FRETS + 1)
+        if step != 0
+    ]
+    ringing = [
+        p
+        for p in near
+        if p is not None
+        and p.decay_ratio is not None
+        and p.decay_ratio < _SHOULDER_RATIO
+        and (p.contact or 0.0) < _PASS_CONTACT
+    ]
+    return len(ringing) >= _NEIGHBOURS
 
 
 def _same_pitch(
@@ -122,9 +151,9 @@ def dead_spots(
         ratio, trend = position.decay_ratio, trends.get(position.string)
         if ratio is None or ratio < bars.short_ratio or trend is None or place in taken:
             continue
-        if (position.contact or 0.0) >= _NO_CONTACT or position.buzz == "choked":
-            continue
         notes = places.get(place, ())
+        if not _adds_no_highs(position, notes) or not _stands_out(place, by_place):
+            continue
         usual = math.exp(float(trend.at(position.fret)))
         sigmas = math.log(ratio) / math.hypot(trend.spread, _PASS_SIGMA_LOG)
         if sigmas < _CERTAIN_SIGMAS or not _every_pass(notes, usual, least):
