@@ -30,12 +30,15 @@ FloatArray = npt.NDArray[np.float64]
 
 _ODDS_NATS = 10.0
 """Nats between a sure note and a sure squeak."""
-_ROUNDS = 3
+_ROUNDS: dict[Style, int] = {"along": 3, "position": 8, "across": 3}
+"""In position each string has few notes, and what they tell spreads a string a round."""
 _HOPELESS = 25.0
 """A way of playing this much costlier than the best so far is not followed further."""
 _FAR_OFF_CENTS = 25.0
 """From here on, the instrument may as well be a semitone's rest off the other way."""
 _OFFSET_CENTS_PER_NAT = 25.0
+_HAND, _OUT_OF_REACH = 4, 1.0
+"""A run in position stays within five frets; nats for each note outside."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,8 +116,10 @@ def _place_at(heard: Heard, guitar: Guitar, offset_cents: float, bar: float) -> 
         moves, start = move_costs(states, style), start_costs(states, style)
         strings, before = assumed, None
         least = min(bar, best.cost if best else np.inf)
-        for _ in range(_ROUNDS):
+        for k in range(_ROUNDS[style]):
             evidence = place_evidence(heard, states, strings, guitar.a4_hz)
+            if style == "position" and before is not None:
+                evidence -= _reach_costs(states, before, evidence.shape[1])
             clues = Clues(
                 evidence=evidence,
                 take=_ODDS_NATS * (1.0 - odds),
@@ -124,7 +129,7 @@ def _place_at(heard: Heard, guitar: Guitar, offset_cents: float, bar: float) -> 
             )
             path = best_path(clues, states, start, moves)
             at = path.states
-            if before is not None and np.array_equal(at, before):
+            if k > 1 and before is not None and np.array_equal(at, before):
                 break
             before = at
             strings = learnt_strings(
@@ -152,6 +157,16 @@ def _place_at(heard: Heard, guitar: Guitar, offset_cents: float, bar: float) -> 
     if best is None:
         raise ValueError("no style of playing to try")
     return best
+
+
+def _reach_costs(states: States, path_states: npt.NDArray[np.intp], n: int) -> FloatArray:
+    """Return what each place costs that the hand does not reach from where it mostly was."""
+    fret = states.fret[path_states]
+    lows = np.arange(states.lowest, max(states.top - _HAND, states.lowest) + 1)
+    inside = [int(((fret >= low) & (fret <= low + _HAND)).sum()) for low in lows]
+    low = int(lows[int(np.argmax(inside))])
+    frets = states.fret[:n]
+    return np.where((frets < low) | (frets > low + _HAND), _OUT_OF_REACH, 0.0)
 
 
 def _offset(heard: Heard, guitar: Guitar, path: Path, states: States, near_cents: float) -> float:

@@ -27,8 +27,6 @@ _LEAST_NOTES = 5
 _STEP_SHARE = 0.7
 """Share of plain steps: a run with many mistakes keeps 0.8; talk and melodies, laid on the neck
 as kindly as can be, reach 0.6."""
-_LEAST_STRETCH = 4
-"""Notes that must follow each other fret by fret somewhere: the width of one hand."""
 _PASSED_SHARE = 0.5
 """Of what sounds like picked strings, at most this share may fit no place of the run."""
 _SPREAD_CENTS = 18.0
@@ -61,9 +59,6 @@ def run_fault(heard: Heard, placed: Placed, guitar: Guitar) -> str:
             f"{100 * share:.0f} % of the steps between notes go fret by fret, "
             f"need {100 * _STEP_SHARE:.0f} %"
         )
-    longest = 1 + max((len(s) for s in "".join(".x"[int(p)] for p in plain).split(".")), default=0)
-    if longest < _LEAST_STRETCH:
-        return f"at most {longest} notes follow each other fret by fret, need {_LEAST_STRETCH}"
     sure = np.flatnonzero(note_odds(heard) > _SURE_NOTE)
     passed = float(np.mean(~np.isin(sure, placed.path.rows))) if len(sure) else 0.0
     if passed > _PASSED_SHARE:
