@@ -8,12 +8,12 @@ Shares no code with the analysis, so that accuracy tests do not go round in a ci
 
 Limits
 ------
-See the modules: `strings`, `geometry`, `collision`, `note`, `chain`.
+See the modules: `strings`, `geometry`, `modes`, `plucking`, `collision`, `note`, `chain`.
 """
 
 from buzzscan.simulate.chain import Chain
 from buzzscan.simulate.files import read_faults, simulate_to_folder, write_take
-from buzzscan.simulate.instrument import Fault, Resonance, SimGuitar
+from buzzscan.simulate.instrument import Fault, Resonance, SimGuitar, drawn_body
 from buzzscan.simulate.performance import Performance
 from buzzscan.simulate.take import Take, TrueNote, simulate_take
 
@@ -25,6 +25,7 @@ __all__ = [
     "SimGuitar",
     "Take",
     "TrueNote",
+    "drawn_body",
     "read_faults",
     "simulate_take",
     "simulate_to_folder",

@@ -18,15 +18,20 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from buzzscan.simulate.performance import Event
-
-__all__ = ["Chain", "add_human_noise", "colour", "record"]
+__all__ = ["Chain", "colour", "record"]
 
 Array = npt.NDArray[np.float64]
 
 BODY_MODES = ((102.0, 22.0, 0.9), (198.0, 28.0, 0.8), (276.0, 30.0, 0.4), (395.0, 30.0, 0.5))
 """Frequency in Hz, Q and relative strength of a body's first resonances (invented, in the
 range of published guitar tops)."""
+
+
+HUM_HARMONICS = ((1, 1.0), (2, 0.5), (3, 0.6), (5, 0.3), (7, 0.2), (9, 0.1))
+"""Number and relative strength (invented)."""
+AGC_BLOCK_S = 0.01
+AGC_AIM_DBFS = -6.0
+AGC_MOST_DB = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +54,15 @@ class Chain:
         Level of the highest sample.
     noise_dbfs, hum_dbfs, hum_hz
         Noise (rms) and hum; None for no hum.
+    noise
+        "white", or "pink" (as rooms and traffic are: −3 dB per octave).
     band_hz
-        Pass band of a poor recorder, None for full range.
+        Pass band of a poor recorder or of lossy coding, None for full range.
+    clip_db
+        How far the highest sample goes over full scale before it is clipped, None for not at
+        all; `peak_dbfs` then does not matter.
+    agc_s
+        Release time of automatic gain that lifts what is quiet, None for none.
     sample_rate_hz
         Of the recording.
     """
@@ -66,7 +78,10 @@ class Chain:
     noise_dbfs: float = -75.0
     hum_dbfs: float | None = None
     hum_hz: float = 50.0
+    noise: Literal["white", "pink"] = "white"
     band_hz: tuple[float, float] | None = None
+    clip_db: float | None = None
+    agc_s: float | None = None
     sample_rate_hz: int = 44100
 
     @property
@@ -136,84 +151,53 @@ def colour(chain: Chain, signal: Array, *, seed: int) -> Array:
     return np.asarray(out)
 
 
-def add_human_noise(
-    signal: Array, events: tuple[Event, ...], *, sample_rate_hz: int, rng: np.random.Generator
-) -> Array:
-    """Return the signal with the squeaks, knocks and talk that its events name."""
-    out = signal.copy()
-    level = float(np.sqrt(np.mean(signal[signal != 0.0] ** 2))) if signal.any() else 0.0
-
-    def add(at_s: float, sound: Array) -> None:
-        start = max(int(at_s * sample_rate_hz), 0)
-        stop = min(start + sound.size, out.size)
-        out[start:stop] += level * sound[: stop - start]
-
-    for event in events:
-        if event.squeak:
-            add(event.onset_s - float(rng.uniform(0.03, 0.12)), _squeak(sample_rate_hz, rng))
-        if event.thump:
-            add(event.onset_s - float(rng.uniform(0.08, 0.2)), _thump(sample_rate_hz, rng))
-        if event.talk_s > 0:
-            talk = _talk(event.talk_s, sample_rate_hz, rng)
-            add(event.onset_s - event.talk_s - 0.25, talk)
-    return out
-
-
-def _squeak(fs: int, rng: np.random.Generator) -> Array:
-    """Return a finger sliding over a wound string: a noisy tone that glides."""
-    n = int(rng.uniform(0.04, 0.14) * fs)
-    t = np.arange(n) / fs
-    start, stop = rng.uniform(1200.0, 4000.0, 2)
-    phase = 2 * np.pi * np.cumsum(np.linspace(start, stop, n)) / fs
-    rough = 1.0 + 0.8 * np.sin(2 * np.pi * rng.uniform(40, 120) * t)
-    tone = np.sin(phase) + 0.5 * np.sin(2 * phase) + rng.normal(size=n) * 0.5
-    return np.asarray(rng.uniform(0.2, 0.8) * tone * rough * np.hanning(n))
-
-
-def _thump(fs: int, rng: np.random.Generator) -> Array:
-    """Return a knock on the body: a few low modes and a short click."""
-    n = int(0.15 * fs)
-    t = np.arange(n) / fs
-    out = rng.normal(size=n) * np.exp(-t / 0.004) * 0.5
-    for f in rng.uniform(60.0, 400.0, 4):
-        out += np.sin(2 * np.pi * f * t) * np.exp(-t / rng.uniform(0.01, 0.04))
-    return np.asarray(out * rng.uniform(0.3, 1.2))
-
-
-def _talk(seconds: float, fs: int, rng: np.random.Generator) -> Array:
-    """Return speech-like sound: a gliding voice through changing formants, in syllables."""
-    from scipy.signal import sosfilt
-
-    pieces = []
-    left = seconds
-    while left > 0.05:
-        length = min(float(rng.uniform(0.1, 0.28)), left)
-        n = int(length * fs)
-        pitch = rng.uniform(95.0, 210.0) * np.linspace(1.0, rng.uniform(0.85, 1.15), n)
-        voice = (np.cumsum(pitch) / fs) % 1.0 - 0.5 + 0.1 * rng.normal(size=n)
-        out = np.zeros(n)
-        for low, high in ((300, 800), (900, 2200), (2300, 3200)):
-            f = rng.uniform(low, high)
-            r = np.exp(-np.pi * 90.0 / fs)
-            sos = np.array([[1 - r, 0, 0, 1, -2 * r * np.cos(2 * np.pi * f / fs), r * r]])
-            out += sosfilt(sos, voice)
-        pieces.append(out / (np.abs(out).max() + 1e-9) * np.hanning(n) * rng.uniform(0.4, 1.0))
-        pause = int(rng.uniform(0.01, 0.12) * fs)
-        pieces.append(np.zeros(pause))
-        left -= length + pause / fs
-    return np.concatenate(pieces) * 0.8 if pieces else np.zeros(0)
-
-
 def record(signal: Array, chain: Chain, *, rng: np.random.Generator) -> npt.NDArray[np.float32]:
     """Return the finished recording: level set, noise and hum added, within ±1."""
     fs = chain.sample_rate_hz
     peak = float(np.abs(signal).max()) or 1.0
-    out = signal * (10.0 ** (chain.peak_dbfs / 20.0) / peak)
-    out = out + rng.normal(size=out.size) * 10.0 ** (chain.noise_dbfs / 20.0)
+    level_db = chain.peak_dbfs if chain.clip_db is None else chain.clip_db
+    gain = 10.0 ** (level_db / 20.0) / peak
+    out = signal * gain + _noise(signal.size, chain, rng) * 10.0 ** (chain.noise_dbfs / 20.0)
     if chain.hum_dbfs is not None:
         t = np.arange(out.size) / fs
-        for harmonic, strength in ((1, 1.0), (2, 0.5), (3, 0.6), (5, 0.3), (7, 0.2), (9, 0.1)):
+        for harmonic, strength in HUM_HARMONICS:
             phase = float(rng.uniform(0, 2 * np.pi))
             level = strength * 10.0 ** (chain.hum_dbfs / 20.0)
             out += level * np.sin(2 * np.pi * chain.hum_hz * harmonic * t + phase)
+    if chain.agc_s is not None:
+        out = _ridden(out, fs=fs, release_s=chain.agc_s)
     return np.asarray(np.clip(out, -1.0, 1.0), np.float32)
+
+
+def _noise(n: int, chain: Chain, rng: np.random.Generator) -> Array:
+    """Return noise of rms 1."""
+    white = rng.normal(size=n)
+    if chain.noise == "white":
+        return np.asarray(white)
+    from scipy.signal import sosfilt, zpk2sos
+
+    # poles and zeros three to a decade keep −3 dB per octave from 20 Hz to half the rate
+    corners = 20.0 * 10.0 ** (np.arange(10) / 3.0)
+    corners = corners[corners * 10.0 ** (1 / 6) < 0.45 * chain.sample_rate_hz]
+    poles = np.exp(-2 * np.pi * corners / chain.sample_rate_hz)
+    zeros = np.exp(-2 * np.pi * corners * 10.0 ** (1 / 6) / chain.sample_rate_hz)
+    pink = sosfilt(zpk2sos(zeros, poles, 1.0), white)
+    return np.asarray(pink / (float(np.sqrt(np.mean(pink**2))) or 1.0))
+
+
+def _ridden(signal: Array, *, fs: int, release_s: float) -> Array:
+    """Return the signal with automatic gain: down at once, up slowly, towards one level."""
+    block = int(AGC_BLOCK_S * fs)
+    n_blocks = -(-signal.size // block)
+    padded = np.pad(np.abs(signal), (0, n_blocks * block - signal.size))
+    peaks = padded.reshape(n_blocks, block).max(axis=1)
+    held = np.empty(n_blocks)
+    fade = np.exp(-AGC_BLOCK_S / release_s)
+    now = 0.0
+    for i, peak in enumerate(peaks):
+        now = max(float(peak), now * fade)
+        held[i] = now
+    aim = 10.0 ** (AGC_AIM_DBFS / 20.0)
+    gain = np.minimum(aim / np.maximum(held, 1e-9), 10.0 ** (AGC_MOST_DB / 20.0))
+    at = (np.arange(n_blocks) + 0.5) * block
+    return np.asarray(signal * np.interp(np.arange(signal.size), at, gain))

@@ -20,23 +20,28 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+import numpy as np
+
 from buzzscan.guitar import Guitar, load_guitar
 from buzzscan.simulate.chain import Chain
 from buzzscan.simulate.files import write_take
-from buzzscan.simulate.instrument import Fault, Resonance, SimGuitar
+from buzzscan.simulate.instrument import Fault, Resonance, SimGuitar, drawn_body
 from buzzscan.simulate.performance import Performance
 from buzzscan.simulate.take import Take, simulate_take
 
 __all__ = ["demo_take", "main"]
 
 HIGH_FRET = 9
-HIGH_MM = 0.16
+HIGH_MM = 0.14
 HIGH_UNDER = (1, 2, 3, 4)
 DEAD_SPOT = Resonance(frequency_hz=207.65, conductance_s_kg=0.012, q=30.0)
 """G#3: string 3 at fret 1, string 4 at fret 6, string 5 at fret 11, string 6 at fret 16."""
 
-PERFORMANCE = Performance(pace_s=0.55, amplitude_mm=0.42, gap_s=0.03)
-CHAIN = Chain(noise_dbfs=-74.0, peak_dbfs=-4.0, sample_rate_hz=32000)
+BODY_SEED = 9
+PERFORMANCE = Performance(
+    pace_s=0.55, amplitude_mm=0.5, gap_s=0.03, pick_noise=0.02, finger_sd=0.1, release_s=1e-4
+)
+CHAIN = Chain(noise_dbfs=-74.0, noise="pink", peak_dbfs=-4.0, sample_rate_hz=32000)
 
 
 def demo_take(guitar: Guitar, *, dressed: bool, performance: Performance = PERFORMANCE) -> Take:
@@ -55,7 +60,7 @@ def demo_take(guitar: Guitar, *, dressed: bool, performance: Performance = PERFO
     made = SimGuitar.from_guitar(
         guitar,
         faults=() if dressed else (high,),
-        resonances=(DEAD_SPOT,),
+        resonances=(DEAD_SPOT, *drawn_body(np.random.default_rng(BODY_SEED))),
         roughness_mm=0.006,
         roughness_seed=417,
     )

@@ -82,6 +82,22 @@ class StringLine:
         worst = int(np.argmin(angle))
         return int(ahead[worst]), float(-room[worst])
 
+    def resting_slope(self, fret: int) -> float:
+        """Return by how much a resting string bends over the fret it leaves; 0 when it is free.
+
+        Times the tension this is the force that holds it down there. The line behind comes from
+        whichever fret supports the string next, at the latest the stopped one.
+        """
+        rests_on, _ = self.sounding_fret(fret)
+        if rests_on == fret:
+            return 0.0
+        x, z = np.asarray(self.x_mm), np.asarray(self.fret_mm).copy()
+        z[fret] = self.nut_mm if fret == 0 else z[fret]
+        behind = np.arange(fret, rests_on)
+        rising = np.min((z[rests_on] - z[behind]) / (x[rests_on] - x[behind]))
+        onward = (self.saddle_mm - z[rests_on]) / (self.scale_mm - x[rests_on])
+        return float(rising - onward)
+
 
 def string_line(
     *,

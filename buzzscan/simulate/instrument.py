@@ -12,7 +12,8 @@ Frets and the nut are rigid; the neck takes energy only at its resonances.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -22,13 +23,14 @@ from buzzscan.errors import GuitarError
 from buzzscan.guitar import Guitar
 from buzzscan.simulate.geometry import StringLine, string_line
 from buzzscan.simulate.strings import (
+    PLAIN_LIMIT_MM,
     StringSpec,
     fretting_stretch_cents,
     string_from_gauge,
     string_from_pitch,
 )
 
-__all__ = ["Fault", "FaultKind", "Resonance", "SimGuitar"]
+__all__ = ["Fault", "FaultKind", "Resonance", "SimGuitar", "drawn_body"]
 
 FaultKind = Literal["fret", "nut slot", "rising end", "relief", "action", "saddle", "tuning"]
 
@@ -48,7 +50,7 @@ TYPICAL_RELIEF_MM = 0.2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resonance:
-    """One resonance of the neck: a dead spot at every position that sounds its frequency.
+    """One resonance of neck or body: a dead spot at every position that sounds its frequency.
 
     Parameters
     ----------
@@ -118,9 +120,15 @@ class SimGuitar:
     end_loss_per_s
         Decay rate that the ends (bridge, fret and finger) add, in 1/s.
     contact_damping
-        Damper of a strike in N·s/m; a string's own wave impedance is 0.1 to 1.
+        Damper of a strike in N·s/m; a string's own wave impedance is 0.1 to 1
+        (the default is small: invented).
     compensated
         Whether each saddle is set so that fret 12 is in tune.
+    axes_deg
+        How far the string's two directions of vibration are turned from straight into the neck
+        and along it (the bridge decides): a string picked along the frets comes to strike them.
+    detune_cents
+        Standard deviation of the difference in pitch between the two directions: they beat.
     """
 
     guitar: Guitar
@@ -135,9 +143,10 @@ class SimGuitar:
     roughness_seed: int = 0
     string_loss: float = 1.0
     end_loss_per_s: float = 0.35
-    contact_damping: float = 0.04
+    contact_damping: float = 0.01
     compensated: bool = True
-    _lines: dict[int, StringLine] = field(default_factory=dict, repr=False, compare=False)
+    axes_deg: float = 6.0
+    detune_cents: float = 0.5
 
     @classmethod
     def from_guitar(cls, guitar: Guitar, **changes: object) -> SimGuitar:
@@ -159,30 +168,21 @@ class SimGuitar:
         bass = min(guitar.midi(s, 0) for s in guitar.strings) < BASS_MIDI and n <= 6
         scale = guitar.scale_mm or (BASS_SCALE_MM if bass else GUITAR_SCALE_MM)
         action = guitar.action_12_mm or tuple(np.linspace(*TYPICAL_ACTION_MM, n).round(3).tolist())
-        specs = []
-        for i in range(n):
-            open_hz = guitar.pitch_hz(n - i, 0)
-            if guitar.gauges_mm is None:
-                spec = string_from_pitch(open_hz, scale_m=scale / 1e3, bass=bass)
-            else:
-                gauge = guitar.gauges_mm[i]
-                wound = gauge > 0.47 if guitar.wound is None else guitar.wound[i]
-                spec = string_from_gauge(gauge, wound=wound, open_hz=open_hz, scale_m=scale / 1e3)
-            specs.append(spec)
         made = cls(
             guitar=guitar,
             scale_mm=scale,
             relief_mm=TYPICAL_RELIEF_MM if guitar.relief_mm is None else guitar.relief_mm,
             nut_gap_mm=TYPICAL_NUT_GAP_MM if guitar.nut_gap_mm is None else guitar.nut_gap_mm,
             action_12_mm=action,
-            strings=tuple(specs),
+            strings=_strung(guitar, scale_m=scale / 1e3, bass=bass),
         )
-        made = replace(made, **changes, _lines={})  # type: ignore[arg-type]
+        made = replace(made, **changes)  # type: ignore[arg-type]
         for fault in made.faults:
             _check_fault(guitar, fault)
         return made
 
-    def _for_string(self, kind: FaultKind, string: int) -> float:
+    def fault_sum(self, kind: FaultKind, string: int) -> float:
+        """Return the sum of all faults of a kind that concern a string."""
         return sum(
             f.amount
             for f in self.faults
@@ -194,7 +194,7 @@ class SimGuitar:
         frets = self.guitar.frets
         rng = np.random.default_rng([self.roughness_seed, string])
         errors = rng.normal(0.0, self.roughness_mm, frets + 1)
-        errors[0] = self._for_string("nut slot", string)
+        errors[0] = self.fault_sum("nut slot", string)
         for fault in self.faults:
             if fault.fret is None or (fault.strings is not None and string not in fault.strings):
                 continue
@@ -208,35 +208,12 @@ class SimGuitar:
 
     def line(self, string: int) -> StringLine:
         """Return the line of a string over the neck, faults and all."""
-        if string not in self._lines:
-            relief = self.relief_mm + self._for_string("relief", string)
-            # A neck that bows less brings the frets up under the string: the saddle and the
-            # nut stay where they are, so action and nut gap of the fault-free neck fix them.
-            true = string_line(
-                scale_mm=self.scale_mm,
-                frets=self.guitar.frets,
-                action_12_mm=self.action_12_mm[-string] + self._for_string("action", string),
-                nut_gap_mm=self.nut_gap_mm,
-                relief_mm=self.relief_mm,
-                errors_mm=self.height_errors_mm(string),
-            )
-            if relief != self.relief_mm:
-                other = string_line(
-                    scale_mm=self.scale_mm,
-                    frets=self.guitar.frets,
-                    action_12_mm=1.0,
-                    nut_gap_mm=1.0,
-                    relief_mm=relief,
-                    errors_mm=self.height_errors_mm(string),
-                )
-                true = replace(true, fret_mm=other.fret_mm)
-            self._lines[string] = true
-        return self._lines[string]
+        return _line(self, string)
 
     def length_mm(self, string: int, fret: int) -> float:
         """Return the vibrating length of a position: compensated, saddle fault included."""
         line = self.line(string)
-        saddle = self._compensation_mm(string) + self._for_string("saddle", string)
+        saddle = self._compensation_mm(string) + self.fault_sum("saddle", string)
         return line.scale_mm + saddle - line.x_mm[fret]
 
     def fretting_cents(self, string: int, fret: int) -> float:
@@ -269,15 +246,92 @@ class SimGuitar:
 
     def open_cents(self, string: int) -> float:
         """Return how far the open string is tuned off its nominal pitch."""
-        return self._for_string("tuning", string)
+        return self.fault_sum("tuning", string)
 
-    def conductance(self, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        """Return the neck's conductance in s/kg at frequencies in Hz, same shape."""
-        total = np.zeros_like(frequency_hz)
+    def mobility(self, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.complex128]:
+        """Return velocity over force at the string's end in s/kg, same shape as the frequencies.
+
+        The real part is the conductance G; below a resonance the imaginary part is positive
+        (a spring gives way), above it negative (a mass).
+        """
+        total = np.zeros(frequency_hz.shape, np.complex128)
         for r in self.resonances:
             detune = r.q * (frequency_hz / r.frequency_hz - r.frequency_hz / frequency_hz)
-            total += r.conductance_s_kg / (1.0 + detune**2)
+            total += r.conductance_s_kg / (1.0 + 1j * detune)
         return total
+
+    def conductance(self, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Return the conductance in s/kg at frequencies in Hz, same shape."""
+        return np.asarray(self.mobility(frequency_hz).real)
+
+
+def _strung(guitar: Guitar, *, scale_m: float, bass: bool) -> tuple[StringSpec, ...]:
+    """Return a guitar's strings, thickest first; gauges that are not known are typical ones."""
+    specs = []
+    for i in range(guitar.n_strings):
+        open_hz = guitar.pitch_hz(guitar.n_strings - i, 0)
+        if guitar.gauges_mm is None:
+            specs.append(string_from_pitch(open_hz, scale_m=scale_m, bass=bass))
+            continue
+        gauge = guitar.gauges_mm[i]
+        wound = gauge > PLAIN_LIMIT_MM if guitar.wound is None else guitar.wound[i]
+        specs.append(string_from_gauge(gauge, wound=wound, open_hz=open_hz, scale_m=scale_m))
+    return tuple(specs)
+
+
+@lru_cache(maxsize=256)
+def _line(guitar: SimGuitar, string: int) -> StringLine:
+    """Return the line of a string; kept, because every note asks several times."""
+
+    def with_relief(relief_mm: float) -> StringLine:
+        return string_line(
+            scale_mm=guitar.scale_mm,
+            frets=guitar.guitar.frets,
+            action_12_mm=guitar.action_12_mm[-string] + guitar.fault_sum("action", string),
+            nut_gap_mm=guitar.nut_gap_mm,
+            relief_mm=relief_mm,
+            errors_mm=guitar.height_errors_mm(string),
+        )
+
+    # A neck that bows less brings the frets up under the string: the saddle and the nut stay
+    # where they are, so action and nut gap of the fault-free neck fix them.
+    relief = guitar.relief_mm + guitar.fault_sum("relief", string)
+    return replace(with_relief(guitar.relief_mm), fret_mm=with_relief(relief).fret_mm)
+
+
+def drawn_body(
+    rng: np.random.Generator,
+    *,
+    conductance_s_kg: float = 1.5e-3,
+    low_hz: float = 80.0,
+    high_hz: float = 4000.0,
+    per_octave: float = 5.0,
+) -> tuple[Resonance, ...]:
+    """Return resonances of a body and neck of no particular guitar, to add to `SimGuitar`.
+
+    They make neighbouring notes ring unequally long, as on every real instrument: with a median
+    peak of 1.5e-3 s/kg the first partials' decay rates scatter by about a tenth around their
+    trend and the worst note falls about twice as fast (invented numbers, in the range of
+    published conductances of guitars).
+
+    Parameters
+    ----------
+    rng
+        Source of their frequencies, heights and widths.
+    conductance_s_kg
+        Median of the peaks; they scatter by a factor of about 2.
+    low_hz, high_hz, per_octave
+        Range, and how many there are.
+    """
+    octaves = float(np.log2(high_hz / low_hz))
+    count = int(rng.poisson(per_octave * octaves))
+    frequencies = np.sort(low_hz * 2.0 ** (octaves * rng.random(count)))
+    peaks = conductance_s_kg * np.exp(rng.normal(0.0, 0.7, count))
+    qs = rng.uniform(15.0, 60.0, count)
+    return tuple(
+        Resonance(frequency_hz=float(f), conductance_s_kg=float(g), q=float(q))
+        for f, g, q in zip(frequencies, peaks, qs, strict=True)
+    )
 
 
 def _check_fault(guitar: Guitar, fault: Fault) -> None:

@@ -2,13 +2,14 @@
 
 Conventions
 -----------
-The string is simulated at twice the output rate and brought down by a linear-phase filter.
-Two polarisations: towards the neck (strikes frets) and along the frets (does not).
+The string is simulated at a higher rate than the output and brought down by a linear-phase
+filter. It vibrates in two directions at right angles, turned by `SimGuitar.axes_deg` from
+straight into the neck; what of them points into the neck strikes frets.
 
 Limits
 ------
-Partials above `TOP_HZ` are left out. The glide of the attack is put on the finished signal as
-a slow change of speed, the same with and without contact.
+The glide of the attack is put on the finished signal as a slow change of speed, the same with
+and without contact.
 """
 
 from __future__ import annotations
@@ -19,27 +20,31 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.simulate.instrument import SimGuitar
+from buzzscan.simulate.modes import Modes, output_weights, pluck_shape, string_modes
 from buzzscan.simulate.performance import Event
-from buzzscan.simulate.strings import glide_cents, valette_q
+from buzzscan.simulate.plucking import Setting, set_note
+from buzzscan.simulate.strings import glide_cents
 
 __all__ = ["NoteSound", "sound_note"]
 
 Array = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 
-OVERSAMPLING = 2
-TOP_HZ = 15000.0
-LOSS_ANGLE = 4.5e-3
-"""Viscoelastic loss angle of steel (Issanchou's thesis, measured bass string)."""
-Q_TE_INVERSE = (2.03e-4, 9e-4)
-"""Constant loss of a plain string (same source) and of a wound one (friction between the
-turns: common practice, no source; gives the T60 of several seconds that such strings have)."""
+LOWEST_STEP_HZ = 64000.0
+"""Slowest simulation: every partial must stay well below half of it."""
+LEAST_OVERSAMPLING = 2
 CONTACT_STIFFNESS = 3e5
 """Contact spring in N/m: stiff against T/L (about 1e2), soft enough for the step."""
-FREE_OF_CONTACT_S = 0.05
-REACH_FACTOR = 1.6
-"""Frets whose room exceeds this multiple of the pluck's envelope cannot be reached."""
+ATTACK_S = 0.05
+"""Strikes before this belong to the attack."""
+JUDGED_UNTIL_S = 0.6
 MIN_STRIKES = 3
 """Fewer strikes than this after the attack are not contact that anybody hears."""
+GLIDE_SHARE = 0.8
+"""Amplitude of the first partial over that of the pluck (8/π² for a pluck in the middle)."""
+LEAST_GLIDE_CENTS = 0.05
+MORE_LOSS = (1.0, 1.3)
+"""Range of the second direction's losses over the first's (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +61,9 @@ class NoteSound:
         The fret the string really leaves.
     strikes, contact_until_s, contact
         Strikes after the attack, the last of them, and whether they count as contact.
+    struck_frets, impulse_ns
+        Frets struck after the attack, hardest first, and the momentum they return in N·s,
+        both over the whole note.
     """
 
     signal: Array
@@ -67,152 +75,49 @@ class NoteSound:
     strikes: int
     contact_until_s: float
     contact: bool
+    struck_frets: tuple[int, ...]
+    impulse_ns: float
 
 
-def envelope_mm(x_mm: Array, *, length_mm: float, pluck_mm: float, amplitude_mm: float) -> Array:
-    """Return the farthest the plucked string swings at each place, same shape as `x_mm`.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Player:
+    """What turns modes into samples: rates, what is heard, how the directions differ."""
 
-    A triangular pluck runs around a parallelogram; the far side mirrors the near side about
-    the middle of the string. `x_mm` and `pluck_mm` are distances from the stop and the saddle.
+    up: int
+    step_hz: float
+    steps: int
+    kind: str
+    pickup_mm: float
+    horizontal: float
+    axes: float
+    detune_cents: float
+    more_loss: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Run:
+    """Modes of both directions, one after the other, ready to be stepped from rest.
+
+    `back` times a displacement is the displacement one step before; `into` times a shape is
+    what a mode of that shape moves into the neck.
     """
-    peak = length_mm - pluck_mm
-    mirrored = length_mm - x_mm
-    swing = np.where(mirrored <= peak, mirrored / peak, (length_mm - mirrored) / pluck_mm)
-    return np.asarray(amplitude_mm * swing)
+
+    q: Array
+    back: Array
+    c1: Array
+    c2: Array
+    weights: Array
+    into: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Modes:
-    length_m: float
-    n: Array
-    f_hz: Array
-    sigma: Array
-    mass_kg: float
+class _Contact:
+    """What the frets did; `signal` is None when none was touched. Per fret: pressed, impulse."""
 
-
-def _modes(guitar: SimGuitar, event: Event, sounding: int) -> _Modes:
-    spec = guitar.strings[-event.string]
-    length = guitar.length_mm(event.string, sounding) / 1e3
-    open_hz = guitar.guitar.pitch_hz(event.string, 0)
-    cents = guitar.open_cents(event.string) + guitar.fretting_cents(event.string, event.fret)
-    b = spec.inharmonicity(length)
-    # the tuner reads the open string's first partial, so its stiffness is tuned away there
-    open_length = guitar.length_mm(event.string, 0) / 1e3
-    open_f0 = open_hz / np.sqrt(1.0 + spec.inharmonicity(open_length))
-    f0 = open_f0 * 2.0 ** (cents / 1200.0) * open_length / length
-    top = int(TOP_HZ / f0) + 1
-    n = np.arange(1, top + 1, dtype=np.float64)
-    f = n * f0 * np.sqrt(1.0 + b * n**2)
-    keep = f < TOP_HZ
-    n, f = n[keep], f[keep]
-    q = valette_q(
-        f,
-        diameter_m=spec.gauge_mm / 1e3,
-        mass_kg_m=spec.mass_kg_m,
-        tension_n=spec.tension_n,
-        bending=spec.bending,
-        loss_angle=LOSS_ANGLE * guitar.string_loss * (6.0 if spec.wound else 1.0),
-        q_te_inverse=Q_TE_INVERSE[int(spec.wound)] * guitar.string_loss,
-    )
-    sigma = np.pi * f / q + guitar.end_loss_per_s * (1.0 + 0.04 * sounding)
-    sigma = sigma + spec.tension_n * guitar.conductance(f) / length
-    return _Modes(length_m=length, n=n, f_hz=f, sigma=sigma, mass_kg=spec.mass_kg_m * length)
-
-
-def _pluck(modes: _Modes, *, at_m: float, amplitude_m: float, width_m: float) -> Array:
-    """Return modal displacements of a triangle with a rounded tip."""
-    p = at_m / modes.length_m
-    tip = np.exp(-0.5 * (modes.n * np.pi * width_m / (2.0 * modes.length_m)) ** 2)
-    shape = np.sin(modes.n * np.pi * p) / modes.n**2 * 2.0 / (np.pi**2 * p * (1.0 - p))
-    return np.asarray(amplitude_m * shape * tip)
-
-
-def _glide(signal: Array, *, cents: float, sigma: float, rate: float) -> Array:
-    """Return the signal with its start sped up by `cents`, relaxing as the energy falls."""
-    if cents < 0.05:
-        return signal
-    t = np.arange(signal.size) / rate
-    extra = (2.0 ** (cents / 1200.0) - 1.0) * (1.0 - np.exp(-2.0 * sigma * t)) / (2.0 * sigma)
-    return np.asarray(np.interp(t + extra, t, signal))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Setting:
-    """Where this note stops, what lies ahead of it, and how far it swings (mm)."""
-
-    stop: int
-    rests_on: int
-    lift: float
-    held: bool
-    obstacles_x: Array
-    room: Array
-    swing: Array
-    vertical: float
-
-
-def _setting(guitar: SimGuitar, event: Event, *, amplitude: float, angle: float) -> _Setting:
-    line = guitar.line(event.string)
-    rests_on, lift = line.sounding_fret(event.fret)
-    vertical = amplitude * float(np.sin(angle))
-    ahead, room = line.clearances(event.fret)
-    x = np.asarray(line.x_mm)[ahead] - line.x_mm[event.fret]
-    length_mm = guitar.length_mm(event.string, event.fret)
-    swing = envelope_mm(
-        x,
-        length_mm=length_mm,
-        pluck_mm=float(np.clip(event.pluck_mm, 15.0, 0.6 * length_mm)),
-        amplitude_mm=vertical,
-    )
-    # lifted farther than the string swings: it never leaves that fret and simply sounds there
-    held = rests_on != event.fret and lift > float(swing[np.flatnonzero(ahead == rests_on)[0]])
-    return _Setting(
-        stop=rests_on if held else event.fret,
-        rests_on=rests_on,
-        lift=lift,
-        held=held,
-        obstacles_x=x,
-        room=room,
-        swing=swing,
-        vertical=vertical,
-    )
-
-
-def _strike(
-    guitar: SimGuitar,
-    event: Event,
-    setting: _Setting,
-    modes: _Modes,
-    *,
-    start: Array,
-    recursion: tuple[Array, Array, Array, float, int],
-) -> tuple[Array | None, npt.NDArray[np.uint8]]:
-    """Return the struck string's output and the frets touched per step, None when untouched."""
-    from buzzscan.simulate.collision import strike_run
-
-    c1, c2, weights, k, steps = recursion
-    near = setting.room <= REACH_FACTOR * setting.swing + 0.02
-    if setting.held or not near.any():
-        return None, np.zeros(steps, np.uint8)
-    places = setting.obstacles_x[near] / 1e3
-    shapes = np.sin(np.pi * np.outer(modes.n, places) / modes.length_m)
-    if setting.lift > 0:
-        x = guitar.line(event.string).x_mm
-        at = (x[setting.rests_on] - x[event.fret]) / 1e3
-        start = start + _pluck(modes, at_m=at, amplitude_m=setting.lift / 1e3, width_m=0.0)
-    struck, touched, _ = strike_run(
-        start.copy(),
-        start.copy(),
-        c1,
-        c2,
-        weights,
-        shapes,
-        setting.room[near] / 1e3,
-        np.full(modes.n.size, k**2 * 2.0 / modes.mass_kg),
-        CONTACT_STIFFNESS,
-        guitar.contact_damping / (2.0 * k),
-        steps,
-    )
-    return (np.asarray(struck[0]) if touched.any() else None), np.asarray(touched)
+    signal: Array | None
+    frets: npt.NDArray[np.intp]
+    pressed: Flags
+    impulse_ns: Array
 
 
 def sound_note(
@@ -237,75 +142,173 @@ def sound_note(
     pickup_mm
         Distance of the pickup from the saddle.
     horizontal
-        Share of the polarisation along the frets in the output, 0–1.
+        Share of the motion along the frets in the output, 0–1.
     sample_rate_hz, duration_s
         Of the output.
     rng
-        Draws the small detuning of the polarisations.
+        Draws how the two directions differ in pitch and loss.
     """
-    from scipy.signal import resample_poly
+    up = max(LEAST_OVERSAMPLING, int(np.ceil(LOWEST_STEP_HZ / sample_rate_hz)))
+    player = _Player(
+        up=up,
+        step_hz=float(sample_rate_hz * up),
+        steps=int(duration_s * sample_rate_hz * up),
+        kind=weight_kind,
+        pickup_mm=pickup_mm,
+        horizontal=horizontal,
+        axes=float(np.deg2rad(guitar.axes_deg)),
+        detune_cents=float(rng.normal(0.0, guitar.detune_cents)),
+        more_loss=float(rng.uniform(*MORE_LOSS)),
+    )
+    setting = set_note(guitar, event)
+    modes, run = _ready(guitar, event, setting, player, stop=setting.stop)
+    contact = _strike(guitar, setting, modes, run, player)
+    sounding = _sounding_fret(setting, contact, player)
+    if sounding != setting.stop:
+        modes, run = _ready(guitar, event, setting, player, stop=sounding)
+    cents = glide_cents(
+        guitar.strings[-event.string],
+        amplitude_mm=GLIDE_SHARE * setting.pluck.size_mm,
+        length_mm=modes.length_m * 1e3,
+    )
+    sigma = float(modes.sigma[0])
+    free = _finished(_free(run, player), cents=cents, sigma=sigma, player=player)
+    struck = contact.signal
+    late = contact.pressed[:, int(ATTACK_S * player.step_hz) :]
+    strikes = int(np.count_nonzero(np.diff(late.any(axis=0).astype(np.int8)) == 1))
+    hit = np.flatnonzero(late.any(axis=1))
+    hardest = hit[np.argsort(-contact.impulse_ns[hit], kind="stable")]
+    pressed_at = np.flatnonzero(contact.pressed.any(axis=0))
+    return NoteSound(
+        signal=free
+        if struck is None
+        else _finished(struck, cents=cents, sigma=sigma, player=player),
+        free=free,
+        pitch_hz=float(modes.f_hz[0]),
+        inharmonicity=modes.inharmonicity,
+        decay_db_per_s=float(20.0 / np.log(10.0) * sigma),
+        sounding_fret=sounding,
+        strikes=strikes,
+        contact_until_s=float(pressed_at[-1] / player.step_hz) if pressed_at.size else 0.0,
+        contact=strikes >= MIN_STRIKES,
+        struck_frets=tuple(contact.frets[hardest].tolist()),
+        impulse_ns=float(contact.impulse_ns.sum()),
+    )
 
+
+def _ready(
+    guitar: SimGuitar, event: Event, setting: Setting, player: _Player, *, stop: int
+) -> tuple[Modes, _Run]:
+    """Return the modes of a string that leaves the neck at `stop`, plucked."""
+    modes = string_modes(
+        guitar, event.string, pressed=event.fret, stop=stop, end_loss=event.end_loss
+    )
+    from_saddle = min(setting.pluck.from_saddle_mm / 1e3, 0.6 * modes.length_m)
+    shape = pluck_shape(
+        modes,
+        at_m=modes.length_m - from_saddle,
+        amplitude_m=1e-3,
+        width_m=event.pick_width_mm / 1e3,
+        release_s=event.release_s,
+    )
+    heard = output_weights(
+        modes, kind=player.kind, pickup_mm=player.pickup_mm, step_hz=player.step_hz
+    )
+    # displacement away from the neck is u·cos − v·sin of the directions u and v, along the
+    # frets u·sin + v·cos
+    cos, sin = np.cos(player.axes), np.sin(player.axes)
+    away, along = setting.pluck.away_mm, setting.pluck.along_mm
+    h = player.horizontal
+    k = 1.0 / player.step_hz
+    detune = 2.0 ** (player.detune_cents / 1200.0)
+    turn = 2.0 * np.pi * k * np.concatenate([modes.f_hz, modes.f_hz * detune])
+    fall = k * np.concatenate([modes.sigma, modes.sigma * player.more_loss])
+    run = _Run(
+        q=np.concatenate([shape * (away * cos + along * sin), shape * (along * cos - away * sin)]),
+        back=np.exp(fall) * np.cos(turn),
+        c1=2.0 * np.exp(-fall) * np.cos(turn),
+        c2=np.exp(-2.0 * fall),
+        weights=np.concatenate([heard * (cos + h * sin), heard * (h * cos - sin)]),
+        into=np.repeat([cos, -sin], modes.n.size),
+    )
+    return modes, run
+
+
+def _free(run: _Run, player: _Player) -> Array:
+    """Return the string without frets ahead."""
     from buzzscan.simulate.collision import free_run
 
-    spec = guitar.strings[-event.string]
-    amplitude = event.amplitude_mm * guitar.strings[0].tension_n / spec.tension_n
-    angle = float(np.deg2rad(np.clip(event.angle_deg, 5.0, 85.0)))
-    setting = _setting(guitar, event, amplitude=amplitude, angle=angle)
-    modes = _modes(guitar, event, setting.stop)
-    pluck_m = float(np.clip(event.pluck_mm / 1e3, 0.015, 0.6 * modes.length_m))
-    start = _pluck(
-        modes,
-        at_m=modes.length_m - pluck_m,
-        amplitude_m=setting.vertical / 1e3,
-        width_m=event.pick_width_mm / 1e3,
+    q_before = run.q * run.back
+    return np.asarray(free_run(run.q.copy(), q_before, run.c1, run.c2, run.weights, player.steps))
+
+
+def _strike(
+    guitar: SimGuitar, setting: Setting, modes: Modes, run: _Run, player: _Player
+) -> _Contact:
+    """Return the string over the frets ahead, lifted where it rests on one."""
+    from buzzscan.simulate.collision import strike_run
+
+    n_frets = setting.frets.size
+    if n_frets == 0:
+        none = np.zeros((0, player.steps), np.bool_)
+        return _Contact(signal=None, frets=setting.frets, pressed=none, impulse_ns=np.zeros(0))
+    q = run.q
+    if setting.lift_mm > 0.0:
+        at = setting.places_mm[setting.frets == setting.rests_on][0] / 1e3
+        lift = pluck_shape(modes, at_m=at, amplitude_m=setting.lift_mm / 1e3, width_m=0.0)
+        q = q + run.into * np.tile(lift, 2)
+    shapes = np.sin(np.pi * np.outer(setting.places_mm / 1e3, modes.n) / modes.length_m)
+    signal, pressed, _, impulse = strike_run(
+        q.copy(),
+        q * run.back,
+        run.c1,
+        run.c2,
+        run.weights,
+        np.tile(shapes, 2) * run.into,
+        setting.room_mm / 1e3,
+        2.0 / (player.step_hz**2 * modes.mass_kg),
+        CONTACT_STIFFNESS,
+        guitar.contact_damping * player.step_hz / 2.0,
+        player.steps,
     )
-    fs = sample_rate_hz * OVERSAMPLING
-    k = 1.0 / fs
-    steps = int(duration_s * fs)
-    weights = _weights(modes, spec.tension_n, weight_kind, pickup_mm, fs)
-    omega = 2 * np.pi * modes.f_hz
-
-    def run_free(q: Array, cents: float, loss: float) -> Array:
-        w, s = omega * 2.0 ** (cents / 1200.0), modes.sigma * loss
-        c1, c2 = 2 * np.exp(-s * k) * np.cos(w * k), np.exp(-2 * s * k)
-        out = free_run(q.copy(), q * np.cos(w * k), c1, c2, weights, steps)
-        return np.asarray(out[0], np.float64)
-
-    detune, loss = float(rng.normal(0.0, 0.5)), float(rng.uniform(1.0, 1.3))
-    along = horizontal * run_free(start / np.tan(angle), detune, loss)
-    free = run_free(start, 0.0, 1.0) + along
-    c1 = 2 * np.exp(-modes.sigma * k) * np.cos(omega * k)
-    recursion = (c1, np.exp(-2 * modes.sigma * k), weights, k, steps)
-    struck, touched = _strike(guitar, event, setting, modes, start=start, recursion=recursion)
-    glide = glide_cents(spec, amplitude_mm=amplitude * 0.8, length_mm=modes.length_m * 1e3)
-
-    def finish(x: Array) -> Array:
-        glided = _glide(x, cents=glide, sigma=float(modes.sigma[0]), rate=fs)
-        return np.asarray(resample_poly(glided, 1, OVERSAMPLING))
-
-    without = finish(free)
-    late = touched[int(FREE_OF_CONTACT_S * fs) :] > 0
-    strikes = int(np.count_nonzero(late[1:] & ~late[:-1]))
-    return NoteSound(
-        signal=without if struck is None else finish(struck + along),
-        free=without,
-        pitch_hz=float(modes.f_hz[0]),
-        inharmonicity=spec.inharmonicity(modes.length_m),
-        decay_db_per_s=float(20.0 / np.log(10.0) * modes.sigma[0]),
-        sounding_fret=setting.stop,
-        strikes=strikes,
-        contact_until_s=float(np.flatnonzero(touched)[-1] / fs) if touched.any() else 0.0,
-        contact=strikes >= MIN_STRIKES,
+    return _Contact(
+        signal=np.asarray(signal) if pressed.any() else None,
+        frets=setting.frets,
+        pressed=np.asarray(pressed),
+        impulse_ns=np.asarray(impulse) / player.step_hz,
     )
 
 
-def _weights(modes: _Modes, tension_n: float, kind: str, pickup_mm: float, fs: float) -> Array:
-    if kind == "bridge":
-        # force at the saddle is T·∂w/∂x; the recursion gives velocity, so divide by jω:
-        # the level per partial is that of the force, the phase does not matter
-        slope = modes.n * np.pi / modes.length_m * np.where(modes.n % 2 == 0, 1.0, -1.0)
-        return np.asarray((tension_n * slope / (2 * np.pi * modes.f_hz) * fs)[None, :] * 1e-2)
-    at = min(pickup_mm / 1e3, 0.6 * modes.length_m)
-    aperture = np.sinc(modes.n * 0.012 / modes.length_m)
-    shape = np.sin(modes.n * np.pi * (modes.length_m - at) / modes.length_m)
-    return np.asarray((shape * aperture * fs)[None, :])
+def _sounding_fret(setting: Setting, contact: _Contact, player: _Player) -> int:
+    """Return the fret whose note is heard: one that the string lies on most of the time."""
+    if setting.lift_mm <= 0.0:
+        return setting.stop
+    window = slice(int(ATTACK_S * player.step_hz), int(JUDGED_UNTIL_S * player.step_hz))
+    lies = contact.pressed[contact.frets == setting.rests_on, window]
+    return setting.rests_on if lies.size and lies.mean() > 0.5 else setting.stop
+
+
+def _finished(signal: Array, *, cents: float, sigma: float, player: _Player) -> Array:
+    """Return the signal with the glide of its attack, at the output rate."""
+    from scipy.signal import resample_poly
+
+    if cents >= LEAST_GLIDE_CENTS:
+        steps = np.arange(signal.size, dtype=np.float64)
+        fade = 2.0 * sigma / player.step_hz
+        ahead = (2.0 ** (cents / 1200.0) - 1.0) * (1.0 - np.exp(-fade * steps)) / fade
+        signal = _at(signal, steps + ahead)
+    return np.asarray(resample_poly(signal, 1, player.up))
+
+
+def _at(signal: Array, steps: Array) -> Array:
+    """Return the signal between its samples: cubic Lagrange interpolation."""
+    padded = np.pad(signal, (1, 3), mode="edge")
+    whole = np.minimum(steps.astype(np.intp), signal.size - 1)
+    x = np.minimum(steps - whole, 1.0)
+    a, b, c, d = (padded[whole + i] for i in range(4))
+    return np.asarray(
+        -a * x * (x - 1.0) * (x - 2.0) / 6.0
+        + b * (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0
+        - c * (x + 1.0) * x * (x - 2.0) / 2.0
+        + d * (x + 1.0) * x * (x - 1.0) / 6.0
+    )

@@ -7,17 +7,31 @@ thinner strings get the same force and so move by the inverse of their tension.
 
 Limits
 ------
-One note at a time. Mistakes are drawn independently for every note.
+One note at a time, but for notes that are left ringing. Mistakes are drawn independently for
+every note.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 __all__ = ["Event", "Performance", "plan"]
+
+START_S = 0.8
+SHORTEST_S = 0.1
+SOFT_SHARE = 0.12
+"""A soft pick's displacement over an ordinary one's."""
+WRONG_SHARE = 0.6
+"""How much of its time a wrong note gets before it is put right."""
+CUT_SHARE = 0.25
+RESTART_AFTER = (2, 8)
+"""Notes of a string that are played before it is begun again: at least, less than."""
+OVER_S = (0.5, 4.0)
+PLUCK_SD = 0.08
+"""Relative scatter of the pick's place (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,9 +49,17 @@ class Performance:
     pluck_mm
         Distance of the pick from the saddle.
     angle_deg, angle_sd_deg
-        Direction of the pick: 0 is along the frets, 90 straight into the neck.
+        Direction of the pick: 0 is along the frets, 90 straight away from the neck.
+    towards
+        Probability per note that the pick pushes the string towards the neck instead.
     pick_width_mm
         Width of the pick's contact.
+    release_s
+        Time over which the string slides off the pick.
+    pick_noise
+        Level of the pick's own click over the loudest sample, 0–1.
+    finger_sd
+        Scatter (of the logarithm) of how much a fretted note loses at the finger.
     order
         "along" each string, or "across" the strings position by position.
     passes
@@ -49,9 +71,13 @@ class Performance:
     gap_s
         Longest silence between a note's stop and the next pick.
     skip, repeat, soft, wrong, squeak, thump, cut
-        Probability per note of each mistake.
+        Probability per note of each mistake; a string's first note is not skipped.
+    restart
+        Probability per string that the player stops on the way up and starts the string again.
+    ring_over
+        Probability per string that its last note is left ringing into the next string.
     talk
-        Probability per change of string that somebody talks.
+        Probability per change of string, and per restart, that somebody talks.
     """
 
     pace_s: float = 0.6
@@ -61,7 +87,11 @@ class Performance:
     pluck_mm: float = 90.0
     angle_deg: float = 45.0
     angle_sd_deg: float = 8.0
+    towards: float = 0.0
     pick_width_mm: float = 3.0
+    release_s: float = 0.0
+    pick_noise: float = 0.0
+    finger_sd: float = 0.0
     order: Literal["along", "across"] = "along"
     passes: Literal["up-down", "up"] = "up-down"
     strings: tuple[int, ...] | None = None
@@ -75,6 +105,8 @@ class Performance:
     squeak: float = 0.0
     thump: float = 0.0
     cut: float = 0.0
+    restart: float = 0.0
+    ring_over: float = 0.0
     talk: float = 0.0
 
 
@@ -87,15 +119,22 @@ class Event:
     string, fret, direction
         Place on the neck, and "up" or "down".
     onset_s, duration_s
-        When it is picked and for how long it rings.
-    amplitude_mm, angle_deg, pluck_mm, pick_width_mm
-        How it is picked.
+        When it is picked and how long it lasts as a note of the run.
+    amplitude_mm, angle_deg, pluck_mm, pick_width_mm, release_s
+        How it is picked; a negative angle pushes the string towards the neck.
     marks
-        Mistakes: "soft", "repeat", "wrong", "cut".
+        Mistakes: "soft", "repeat", "wrong", "cut", "restart" (the first after one),
+        "ring over".
     squeak, thump
         Whether fingers squeak or something knocks before it.
     talk_s
         Seconds of talk before it, 0 for none.
+    end_loss
+        Factor on the loss at the string's ends.
+    pick_noise
+        Level of the pick's click.
+    over_s
+        Seconds for which it rings on after `duration_s`.
     """
 
     string: int
@@ -106,30 +145,26 @@ class Event:
     amplitude_mm: float
     angle_deg: float
     pluck_mm: float
-    pick_width_mm: float
-    marks: tuple[str, ...]
-    squeak: bool
-    thump: bool
-    talk_s: float
+    pick_width_mm: float = 3.0
+    release_s: float = 0.0
+    marks: tuple[str, ...] = ()
+    squeak: bool = False
+    thump: bool = False
+    talk_s: float = 0.0
+    end_loss: float = 1.0
+    pick_noise: float = 0.0
+    over_s: float = 0.0
 
 
-Step = tuple[int, int, Literal["up", "down"]]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Step:
+    """A note to be played; `begins` says that a string begins here."""
 
-
-def _steps(performance: Performance, n_strings: int, last: int) -> list[Step]:
-    strings = performance.strings or tuple(range(n_strings, 0, -1))
-    frets = list(range(performance.first_fret, last + 1))
-    steps: list[Step] = []
-    if performance.order == "along":
-        for string in strings:
-            steps += [(string, fret, "up") for fret in frets]
-            if performance.passes == "up-down":
-                steps += [(string, fret, "down") for fret in reversed(frets)]
-        return steps
-    steps = [(string, fret, "up") for fret in frets for string in strings]
-    if performance.passes == "up-down":
-        steps += [(s, f, "down") for f in reversed(frets) for s in reversed(strings)]
-    return steps
+    string: int
+    fret: int
+    direction: Literal["up", "down"]
+    begins: bool = False
+    marks: tuple[str, ...] = ()
 
 
 def plan(
@@ -148,54 +183,111 @@ def plan(
     """
     p = performance
     last = frets if p.last_fret is None else min(p.last_fret, frets)
-    played: list[tuple[Step, tuple[str, ...]]] = []
-    for step in _steps(p, n_strings, last):
-        string, fret, direction = step
-        if rng.random() < p.skip:
-            continue
-        if rng.random() < p.wrong and fret + 1 <= last:
-            played.append(((string, fret + 1, direction), ("wrong",)))
-        played.append((step, ("soft",) if rng.random() < p.soft else ()))
-        if rng.random() < p.repeat:
-            played.append((step, ("repeat",)))
-    events = []
-    now = 0.8
-    before: int | None = None
-    for (string, fret, direction), drawn in played:
-        marks = drawn
-        new_string = before is not None and string != before and p.order == "along"
+    played = _with_mistakes(p, _steps(p, n_strings, last), last, rng)
+    events: list[Event] = []
+    now = START_S
+    for step in played:
         talk = 0.0
-        if new_string:
+        if step.begins and events:
             now += float(rng.uniform(0.3, 1.0))
             if rng.random() < p.talk:
                 talk = float(rng.uniform(0.8, 2.5))
                 now += talk + 0.4
-        duration = max(p.pace_s * float(np.exp(rng.normal(0.0, p.pace_sd))), 0.1)
-        gap = float(rng.uniform(0.0, min(p.gap_s, duration / 4.0)))
-        rings = duration - gap
-        if "wrong" in marks:
-            rings *= 0.6
-        if rng.random() < p.cut:
-            rings *= 0.25
-            marks = (*marks, "cut")
-        amplitude = p.amplitude_mm * float(np.exp(rng.normal(0.0, p.amplitude_sd)))
-        events.append(
-            Event(
-                string=string,
-                fret=fret,
-                direction=direction,
-                onset_s=now,
-                duration_s=rings,
-                amplitude_mm=amplitude * (0.12 if "soft" in marks else 1.0),
-                angle_deg=p.angle_deg + float(rng.normal(0.0, p.angle_sd_deg)),
-                pluck_mm=p.pluck_mm * float(np.exp(rng.normal(0.0, 0.08))),
-                pick_width_mm=p.pick_width_mm,
-                marks=marks,
-                squeak=bool(rng.random() < p.squeak),
-                thump=bool(rng.random() < p.thump),
-                talk_s=talk,
-            )
-        )
-        now += duration
-        before = string
-    return tuple(events)
+        period = max(p.pace_s * float(np.exp(rng.normal(0.0, p.pace_sd))), SHORTEST_S)
+        gap = float(rng.uniform(0.0, min(p.gap_s, period / 4.0)))
+        events.append(_picked(p, step, onset_s=now, rings_s=period - gap, talk_s=talk, rng=rng))
+        now += period
+    return tuple(_ringing_over(p, events, rng))
+
+
+def _steps(performance: Performance, n_strings: int, last: int) -> list[_Step]:
+    """Return the run as it is meant."""
+    strings = performance.strings or tuple(range(n_strings, 0, -1))
+    up = list(range(performance.first_fret, last + 1))
+    down = up[::-1] if performance.passes == "up-down" else []
+    if performance.order == "across":
+        steps = [_Step(string=s, fret=f, direction="up") for f in up for s in strings]
+        return steps + [
+            _Step(string=s, fret=f, direction="down") for f in down for s in strings[::-1]
+        ]
+    steps = []
+    for s in strings:
+        steps += [_Step(string=s, fret=f, direction="up", begins=f == up[0]) for f in up]
+        steps += [_Step(string=s, fret=f, direction="down") for f in down]
+    return steps
+
+
+def _with_mistakes(
+    p: Performance, steps: list[_Step], last: int, rng: np.random.Generator
+) -> list[_Step]:
+    """Return the run as it is played: notes left out, doubled, missed, strings begun again."""
+    played: list[_Step] = []
+    for i, step in enumerate(steps):
+        begins, marks = step.begins, step.marks
+        if begins and rng.random() < p.restart:
+            tried = steps[i : i + int(rng.integers(*RESTART_AFTER))]
+            played += [t for t in tried if t.string == step.string and t.direction == "up"]
+            marks = ("restart",)
+        if not begins and rng.random() < p.skip:
+            continue
+        if rng.random() < p.wrong and step.fret + 1 <= last:
+            played.append(replace(step, fret=step.fret + 1, begins=begins, marks=("wrong",)))
+            begins = False
+        if rng.random() < p.soft:
+            marks = (*marks, "soft")
+        played.append(replace(step, begins=begins, marks=marks))
+        if rng.random() < p.repeat:
+            played.append(replace(step, begins=False, marks=("repeat",)))
+    return played
+
+
+def _picked(
+    p: Performance,
+    step: _Step,
+    *,
+    onset_s: float,
+    rings_s: float,
+    talk_s: float,
+    rng: np.random.Generator,
+) -> Event:
+    """Return one pick with its human scatter."""
+    marks = step.marks
+    if "wrong" in marks:
+        rings_s *= WRONG_SHARE
+    if rng.random() < p.cut:
+        rings_s *= CUT_SHARE
+        marks = (*marks, "cut")
+    amplitude = p.amplitude_mm * float(np.exp(rng.normal(0.0, p.amplitude_sd)))
+    angle = float(np.clip(p.angle_deg + rng.normal(0.0, p.angle_sd_deg), 0.1, 90.0))
+    finger = float(np.exp(rng.normal(0.0, p.finger_sd)))
+    return Event(
+        string=step.string,
+        fret=step.fret,
+        direction=step.direction,
+        onset_s=onset_s,
+        duration_s=rings_s,
+        amplitude_mm=amplitude * (SOFT_SHARE if "soft" in marks else 1.0),
+        angle_deg=-angle if rng.random() < p.towards else angle,
+        pluck_mm=p.pluck_mm * float(np.exp(rng.normal(0.0, PLUCK_SD))),
+        pick_width_mm=p.pick_width_mm,
+        release_s=p.release_s,
+        marks=marks,
+        squeak=bool(rng.random() < p.squeak),
+        thump=bool(rng.random() < p.thump),
+        talk_s=talk_s,
+        end_loss=finger if step.fret > 0 else 1.0,
+        pick_noise=p.pick_noise * float(rng.uniform(0.3, 1.0)),
+    )
+
+
+def _ringing_over(p: Performance, events: list[Event], rng: np.random.Generator) -> list[Event]:
+    """Return the events with the last of some strings left ringing."""
+    out = []
+    for event, following in zip(events, [*events[1:], None], strict=True):
+        leaves = following is not None and following.string != event.string
+        if leaves and p.order == "along" and rng.random() < p.ring_over:
+            over = float(rng.uniform(*OVER_S))
+            out.append(replace(event, over_s=over, marks=(*event.marks, "ring over")))
+        else:
+            out.append(event)
+    return out

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 __all__ = [
+    "PLAIN_LIMIT_MM",
     "STEEL_DENSITY",
     "STEEL_YOUNG",
     "StringSpec",
@@ -76,6 +77,9 @@ class StringSpec:
         Tension of the open string.
     wound
         True for a wound string.
+    measured
+        Partials of the open string that were measured, as (number, Hz, decay rate in 1/s):
+        they take the place of the model's.
     """
 
     core_mm: float
@@ -83,6 +87,7 @@ class StringSpec:
     mass_kg_m: float
     tension_n: float
     wound: bool
+    measured: tuple[tuple[int, float, float], ...] = ()
 
     @property
     def bending(self) -> float:

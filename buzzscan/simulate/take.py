@@ -20,8 +20,9 @@ from dataclasses import asdict, dataclass
 import numpy as np
 import numpy.typing as npt
 
-from buzzscan.simulate.chain import Chain, add_human_noise, colour, record
+from buzzscan.simulate.chain import Chain, colour, record
 from buzzscan.simulate.instrument import SimGuitar
+from buzzscan.simulate.noises import add_human_noise
 from buzzscan.simulate.note import NoteSound, sound_note
 from buzzscan.simulate.performance import Event, Performance, plan
 
@@ -31,6 +32,8 @@ Array = npt.NDArray[np.float64]
 
 BUZZ_BAND_HZ = (700.0, 8000.0)
 BUZZ_WINDOW_S = (0.05, 0.6)
+BAND_HZ = 100.0
+"""Width of the bands in which energy is looked for that contact adds: about one partial."""
 MIN_WINDOW_SAMPLES = 64
 STOP_S = 0.006
 """Time constant of a finger stopping a string (common practice, no source)."""
@@ -52,12 +55,16 @@ class TrueNote:
         Whether it strikes frets after the attack, how often, and until when.
     buzz_db
         Energy of the difference that contact makes in 0.7–8 kHz, 50–600 ms after the onset
-        (against the same note without contact), over the note's whole energy.
+        (against the same note without contact), over the note's whole energy. As `added_db`
+        where the string rattles on a fret that it rests on.
     added_db
-        How much more energy there is in that band and time than without contact, over the
-        same; None where contact takes more energy from the band than it brings.
+        What is stronger than without contact, in bands of 100 Hz, in that band and time, over
+        the same: contact also weakens the lower partials, which counts for `buzz_db` only.
+    struck_frets, impulse_ns
+        Frets struck after the attack, hardest first, and the momentum in N·s that all strikes
+        return over the note.
     marks
-        Mistakes of the player.
+        Mistakes of the player, see `Event`.
     """
 
     onset_s: float
@@ -74,6 +81,8 @@ class TrueNote:
     contact_until_s: float
     buzz_db: float | None
     added_db: float | None
+    struck_frets: tuple[int, ...]
+    impulse_ns: float
     marks: tuple[str, ...]
 
     def as_mapping(self) -> dict[str, object]:
@@ -121,19 +130,21 @@ def _buzz_levels(
     heard = colour(chain, sound.signal, seed=seed)[:stop]
     without = colour(chain, sound.free, seed=seed)[:stop]
     whole = float(np.sum(heard**2))
-    changed = _band_energy((heard - without)[low:high], fs)
-    added = _band_energy(heard[low:high], fs) - _band_energy(without[low:high], fs)
-    return (
-        float(10.0 * np.log10(changed / whole)) if changed > 0.0 else None,
-        float(10.0 * np.log10(added / whole)) if added > 0.0 else None,
-    )
+    changed = float(_band_energies((heard - without)[low:high], fs).sum())
+    more = _band_energies(heard[low:high], fs) - _band_energies(without[low:high], fs)
+    added = float(np.maximum(more, 0.0).sum())
+    added_db = float(10.0 * np.log10(added / whole)) if added > 0.0 else None
+    if sound.sounding_fret != event.fret:
+        return added_db, added_db  # no clean note to take it from: it rattles on its resting fret
+    return float(10.0 * np.log10(changed / whole)) if changed > 0.0 else None, added_db
 
 
-def _band_energy(x: Array, fs: int) -> float:
-    """Return the energy of a stretch within the buzz band (Parseval)."""
+def _band_energies(x: Array, fs: int) -> Array:
+    """Return the energy of a stretch in narrow bands over the buzz band (Parseval)."""
     power = np.abs(np.fft.rfft(x)) ** 2 * 2.0 / x.size
-    f = np.fft.rfftfreq(x.size, 1.0 / fs)
-    return float(power[(f >= BUZZ_BAND_HZ[0]) & (f <= BUZZ_BAND_HZ[1])].sum())
+    edges = np.arange(BUZZ_BAND_HZ[0], BUZZ_BAND_HZ[1] + BAND_HZ, BAND_HZ)
+    frequencies = np.fft.rfftfreq(x.size, 1.0 / fs)
+    return np.asarray(np.histogram(frequencies, edges, weights=power)[0])
 
 
 def simulate_take(
@@ -170,7 +181,7 @@ def simulate_take(
             pickup_mm=chain.pickup_mm,
             horizontal=chain.horizontal,
             sample_rate_hz=fs,
-            duration_s=event.duration_s + 8 * STOP_S,
+            duration_s=event.duration_s + event.over_s + 8 * STOP_S,
             rng=np.random.default_rng([seed, index]),
         )
 
@@ -182,12 +193,14 @@ def simulate_take(
             zip(events, pool.map(play, range(len(events))), strict=True), 1
         ):
             start = round(event.onset_s * fs)
-            heard = _stopped(sound.signal, event.duration_s, fs)[: total - start]
+            rings_s = event.duration_s + event.over_s
+            heard = _stopped(sound.signal, rings_s, fs)[: total - start]
             mixed[start : start + heard.size] += heard
             truth.append(_true_note(chain, event, sound, seed=seed))
             if progress is not None:
                 progress(done / len(events))
-    mixed = add_human_noise(mixed, events, sample_rate_hz=fs, rng=rng)
+    wound = tuple(s for s in guitar.guitar.strings if guitar.strings[-s].wound)
+    mixed = add_human_noise(mixed, events, wound=wound, sample_rate_hz=fs, rng=rng)
     samples = record(colour(chain, mixed, seed=seed), chain, rng=rng)
     return Take(samples=samples, sample_rate_hz=fs, truth=tuple(truth))
 
@@ -209,5 +222,7 @@ def _true_note(chain: Chain, event: Event, sound: NoteSound, *, seed: int) -> Tr
         contact_until_s=sound.contact_until_s,
         buzz_db=buzz_db,
         added_db=added_db,
+        struck_frets=sound.struck_frets,
+        impulse_ns=sound.impulse_ns,
         marks=event.marks,
     )
