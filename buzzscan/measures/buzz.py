@@ -1,0 +1,132 @@
+"""Buzz of every note: how likely, how much, and until when the string strikes frets.
+
+Conventions
+-----------
+`contact` is a probability: 0.5 is the natural bar. `buzz_db` is the energy that is there
+because of contact, in 0.7–8 kHz from 50 to 600 ms after the onset, over the note's whole
+energy; a shorter note is judged by what there is of it. `buzz_amp_db` is the same in the part
+that a guitar's speaker passes.
+
+Limits
+------
+A string that is stopped by hand within a few hundred milliseconds looks like one that chokes
+on a fret. Contact within the first 50 ms only, the snap of a hard pick, is not buzz.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.buzz_cues import PARTS_HZ, Cues, hear_cues
+from buzzscan.measures.buzz_noise import measure_noise_floor
+from buzzscan.measures.contact import Place, contact_probabilities
+from buzzscan.measures.measured import BuzzMeasure
+from buzzscan.notes.note import Note
+from buzzscan.partials import PartialFit
+from buzzscan.recording import Recording
+from buzzscan.units import hz_to_cents
+
+__all__ = ["AMP_BAND_HZ", "BUZZ_BAND_HZ", "measure_buzz"]
+
+BUZZ_BAND_HZ = (PARTS_HZ[0], PARTS_HZ[-1])
+AMP_BAND_HZ = (75.0, 5000.0)
+"""What guitar speakers pass (encyclopedic value; the steep fall above 5 kHz is common
+knowledge among builders)."""
+_FRESH_TO_BUZZ_DB = 20.0
+"""What contact has pushed into a partial stays there for many frames, so the part of its energy
+that is due to contact is larger than what is fresh in one frame (simulated strings)."""
+_SHARP_CENTS = 80.0
+"""A string that rests on the next fret sounds 100 cents above the fret that is held."""
+_RESTING = 0.95
+_LEAST_BUZZ_DB = -100.0
+
+
+def measure_buzz(
+    recordings: Sequence[Recording],
+    guitar: Guitar,
+    notes: Sequence[Note],
+    fits: Sequence[PartialFit | None],
+) -> tuple[BuzzMeasure, ...]:
+    """Return what contact with the frets adds to each note, parallel to `notes`.
+
+    Parameters
+    ----------
+    recordings
+        `Note.recording` indexes them.
+    guitar
+        The instrument the notes were placed on.
+    notes
+        As found, of one run or several.
+    fits
+        Partials of each note, None where no string was heard at its pitch.
+    """
+    heard: list[Cues | None] = [None] * len(notes)
+    for index, recording in enumerate(recordings):
+        mine = [i for i, note in enumerate(notes) if note.recording == index]
+        if not mine:
+            continue
+        in_time = sorted((notes[i] for i in mine), key=lambda note: note.onset_s)
+        noise = measure_noise_floor(recording, in_time)
+        rate = recording.sample_rate_hz
+        for i in mine:
+            note = notes[i]
+            heard[i] = hear_cues(
+                recording.read(round(note.onset_s * rate), round(note.end_s * rate)),
+                sample_rate_hz=rate,
+                first_partial_hz=_sounding_hz(guitar, note, fits[i]),
+                noise=noise,
+            )
+    told = [i for i, cues in enumerate(heard) if cues is not None]
+    probabilities = contact_probabilities(
+        [cues for cues in heard if cues is not None],
+        [Place(notes[i].recording, notes[i].string, notes[i].fret) for i in told],
+    )
+    contact = dict(zip(told, probabilities, strict=True))
+    return tuple(
+        _measure(cues, contact.get(i), rests=_rests(guitar, notes[i], fits[i]))
+        for i, cues in enumerate(heard)
+    )
+
+
+def _sounding_hz(guitar: Guitar, note: Note, fit: PartialFit | None) -> float:
+    """Return the first partial that sounds: as fitted, as heard, or as the place has it."""
+    if fit is not None:
+        return fit.pitch_hz
+    return note.pitch_hz or guitar.pitch_hz(note.string, note.fret)
+
+
+def _rests(guitar: Guitar, note: Note, fit: PartialFit | None) -> bool:
+    """Return whether the note sounds at least a fret above the one that is held."""
+    sounding = _sounding_hz(guitar, note, fit)
+    return hz_to_cents(sounding, guitar.pitch_hz(note.string, note.fret)) > _SHARP_CENTS
+
+
+def _measure(cues: Cues | None, contact: float | None, *, rests: bool) -> BuzzMeasure:
+    if cues is None or contact is None:
+        return BuzzMeasure(
+            buzz_db=None,
+            buzz_amp_db=None,
+            contact=None,
+            contact_until_s=None,
+            reason="shorter than 0.13 s: too little is left after the attack",
+        )
+    contact = max(float(contact), _RESTING) if rests else float(contact)
+    return BuzzMeasure(
+        buzz_db=_buzz_db(cues, contact, BUZZ_BAND_HZ[1]),
+        buzz_amp_db=_buzz_db(cues, contact, AMP_BAND_HZ[1]),
+        contact=contact,
+        contact_until_s=None,
+        reason="",
+    )
+
+
+def _buzz_db(cues: Cues, contact: float, up_to_hz: float) -> float:
+    """Return the expected energy of buzz: what it would be, times how likely it is."""
+    parts = np.asarray(cues.part_db)
+    fresh = np.minimum(np.asarray(cues.part_fresh_db) + _FRESH_TO_BUZZ_DB, 0.0)
+    energy = 10.0 ** ((parts + fresh) / 10.0)
+    inside = np.asarray(PARTS_HZ[1:]) <= up_to_hz
+    return max(10.0 * float(np.log10(contact * np.sum(energy[inside]))), _LEAST_BUZZ_DB)
