@@ -73,7 +73,7 @@ def contact_probabilities(cues: Sequence[Cues], places: Sequence[Place]) -> Floa
         clean = np.clip(1.0 - _SUSPICION * probability, 0.0, 1.0) ** 2
         excess = np.empty_like(values)
         for take in np.unique(takes):
-            rows = np.flatnonzero(takes == take)
+            rows = np.flatnonzero(takes == take).tolist()
             excess[rows] = _over_trend(values[rows], [places[r] for r in rows], clean[rows])
         both = np.concatenate([values, excess], axis=1)
         probability = _logistic(both @ _slopes(SECOND) + SECOND_BIAS)

@@ -15,6 +15,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from buzzscan.guitar import Guitar
+from buzzscan.measures.buzz import measure_buzz
 from buzzscan.measures.decay import (
     START_S,
     DecayFit,
@@ -34,9 +35,6 @@ __all__ = ["measure_notes"]
 
 _BEFORE_S = 0.03
 _END_MARGIN_S = 0.015
-_NOT_MEASURED = BuzzMeasure(
-    buzz_db=None, buzz_amp_db=None, contact=None, contact_until_s=None, reason="not measured"
-)
 _UNHEARD = "no string is heard at this pitch"
 _DECAYS = ("decay_db_per_s", "whole_decay_db_per_s", "edt_s", "t20_s", "t30_s")
 
@@ -78,7 +76,7 @@ def measure_notes(
         sounds.append(_listen(recordings[note.recording], guitar, note))
         if progress is not None:
             progress((i + 1) / len(notes))
-    buzzes = [_NOT_MEASURED] * len(notes)
+    buzzes = measure_buzz(recordings, guitar, notes, [sound.fit for sound in sounds])
     return tuple(
         _measured(recordings[note.recording], guitar, note, sound, buzz)
         for note, sound, buzz in zip(notes, sounds, buzzes, strict=True)
