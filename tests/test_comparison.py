@@ -340,11 +340,59 @@ def test_crossing_a_bar_by_a_hair_is_no_change() -> None:
 
 
 def test_near_its_threshold_chance_is_no_cure() -> None:
-    before = made({(2, 8): "buzz"}, contact={(2, 8): 0.6})
+    before = made({(2, 7): "buzz", (2, 8): "buzz"}, contact={(2, 7): 0.6})
     told = compare(before, after_scan({}))
+    assert [change_at(told, 2, f) for f in (7, 8)] == ["not comparable", "cured"]
+    told = compare(with_high_fret(before, strings=(2,)), after_scan({}))
+    assert change_at(told, 2, 7) == "cured", "a cause explains it that is gone beyond doubt"
+
+
+def _striking(scan: Scan, place: tuple[int, int], until_s: float, *, rate: float) -> Scan:
+    """Return the scan with contact at a place that lasts so long, on strings that fall so fast."""
+    notes = tuple(
+        dataclasses.replace(n, contact_until_s=until_s)
+        if (n.note.string, n.note.fret) == place
+        else n
+        for n in scan.notes
+    )
+    positions = tuple(
+        dataclasses.replace(p, decay_db_per_s=rate, decay_ratio=1.0) for p in scan.positions
+    )
+    return dataclasses.replace(scan, notes=notes, positions=positions)
+
+
+@pytest.mark.parametrize(
+    ("until_s", "rate", "change"),
+    [(0.09, 12.0, "not comparable"), (0.2, 20.0, "cured"), (0.4, 5.0, "cured")],
+)
+def test_contact_that_ends_at_once_may_be_the_pluck(
+    until_s: float, rate: float, change: str
+) -> None:
+    """0.09 s at 12 dB/s: the pluck exceeded the clearance by 1 dB, less than plucks differ by."""
+    before = _striking(made({(2, 8): "buzz"}), (2, 8), until_s, rate=rate)
+    assert change_at(compare(before, after_scan({})), 2, 8) == change
+
+
+def test_new_contact_that_ends_at_once_may_be_the_pluck() -> None:
+    after = _striking(after_scan({(2, 8): "buzz"}), (2, 8), 0.08, rate=10.0)
+    assert change_at(compare(made({}), after), 2, 8) == "not comparable"
+
+
+def test_a_cause_of_brief_contact_alone_explains_nothing() -> None:
+    before = _striking(made({(2, 8): "buzz"}), (2, 8), 0.08, rate=10.0)
+    told = compare(with_high_fret(before, strings=(2,)), after_scan({}))
     assert change_at(told, 2, 8) == "not comparable"
-    cured = dataclasses.replace(before, findings=(finding(before, strings=(2,), fret=9),))
-    assert change_at(compare(cured, after_scan({})), 2, 8) == "cured", "a cause explains it"
+    assert told.findings[0].change == "not comparable"
+
+
+def test_slightly_softer_take_ends_slight_excess() -> None:
+    """2.5 dB softer counts as alike, but contact of 2 dB of excess ends with it."""
+    places: dict[tuple[int, int], Buzz] = {(2, 7): "buzz", (2, 8): "buzz"}
+    before = _striking(made(places), (2, 7), 0.2, rate=10.0)
+    before = _striking(before, (2, 8), 0.45, rate=10.0)
+    told = compare(with_high_fret(before, strings=(2,)), after_scan({}, level_dbfs=-14.5))
+    assert told.strength.alike
+    assert [change_at(told, 2, f) for f in (7, 8)] == ["not comparable", "cured"]
 
 
 def test_pooled_variance_is_that_of_the_passes() -> None:

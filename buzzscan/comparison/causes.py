@@ -40,14 +40,13 @@ CLEAR_CENTS = 2.0
 """Change of pitch that counts: four times the spread of a clean note's reading."""
 
 
-def places_of_other_causes(scan: Scan, other: Scan) -> frozenset[Place]:
-    """Return the places that contact causes of a scan explain which the other does not show."""
-    alone = [
-        f
+def places_of_other_causes(scan: Scan, other: Scan) -> tuple[frozenset[Place], ...]:
+    """Return the places of each contact cause of a scan which the other does not show."""
+    return tuple(
+        frozenset(_evidence(f, scan))
         for f in scan.findings
         if f.kind in CONTACT_KINDS and not any(_is_same(f, g) for g in other.findings)
-    ]
-    return frozenset(place for f in alone for place in _evidence(f, scan))
+    )
 
 
 def compared_findings(

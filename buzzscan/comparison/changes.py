@@ -19,6 +19,7 @@ from statistics import median
 
 from buzzscan.comparison.result import Change, ComparedPosition, Pick, Strength
 from buzzscan.comparison.spread import Spread
+from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.verdict import Buzz, Position
 from buzzscan.scanning import Scan
 
@@ -38,6 +39,9 @@ player's spread from note to note, and more than a strike adds to an attack."""
 PICK_SPREAD_DB = 3.0
 """How much two plucks of 10 % spread each may differ (2.6 standard deviations of the difference
 of means of two). What strikes by less than this may be clean the next time."""
+LASTING_S, LASTING_SHARE = 0.25, 0.8
+"""Strikes take energy from the string as well, so what strikes for a quarter of a second, or for
+nearly the whole of a short note, exceeded its clearance by more than its decay alone tells."""
 LEVEL_ERROR_DB = 1.0
 """Median levels of a string are told this well from take to take."""
 
@@ -62,15 +66,15 @@ class Judge:
     spread
         Of their passes.
     gone, come
-        Places that a cause explains which only the before take has, and only the after take.
+        Places of each cause that only the before take shows, and only the after take.
     """
 
     before: Scan
     after: Scan
     strength: Strength
     spread: Spread
-    gone: Collection[Place]
-    come: Collection[Place]
+    gone: Collection[frozenset[Place]]
+    come: Collection[frozenset[Place]]
 
     def compared(self, then: Position, now: Position) -> ComparedPosition:
         """Return one position before and after."""
@@ -141,7 +145,7 @@ class Judge:
         if step is None or crossed:
             return ""
         least = self.spread.least_change_db(
-            _n_judged(self.before, then), _n_judged(self.after, now)
+            len(_judged(self.before, then)), len(_judged(self.after, now))
         )
         if abs(step) >= least:
             return ""
@@ -153,38 +157,64 @@ class Judge:
             return ""
         ended = now.buzz == "clean"
         when, scan, struck = ("before", self.before, then) if ended else ("after", self.after, now)
-        if (then.string, then.fret) in (self.gone if ended else self.come):
+        if self._explained((then.string, then.fret), ended=ended):
             return ""
-        if struck.contact is not None and struck.contact < SURE_CONTACT:
-            return f"{when}, it struck in some of the passes only: the next may tell otherwise"
+        doubt = _near_threshold(scan, struck)
+        if doubt:
+            return f"{when}, it struck {doubt}: the next pluck may tell otherwise"
         clean = now if ended else then
         if clean.contact is not None and clean.contact > SURE_CLEAN:
             other = "after" if ended else "before"
-            return f"{other}, it struck in some of the passes: the next may tell otherwise"
-        excess = _excess_db(scan, struck)
-        if excess is None or excess >= PICK_SPREAD_DB:
-            return ""
-        return f"{when}, it struck so briefly that a slightly softer pluck would not"
+            return f"{other}, it struck in one pass as well: the next pluck may tell otherwise"
+        return ""
+
+    def _explained(self, place: Place, *, ended: bool) -> bool:
+        """Return whether a cause explains the place, and one of its places is beyond chance."""
+        scan, other = (self.before, self.after) if ended else (self.after, self.before)
+        return any(
+            place in places and any(_beyond_chance(scan, other, p) for p in places)
+            for places in (self.gone if ended else self.come)
+        )
+
+
+def _beyond_chance(scan: Scan, other: Scan, place: Place) -> bool:
+    """Return whether a place strikes in one scan, not in the other, and no pluck undoes that."""
+    struck, clean = (
+        next((p for p in s.positions if (p.string, p.fret) == place), None) for s in (scan, other)
+    )
+    if struck is None or clean is None or struck.buzz == "clean" or clean.buzz != "clean":
+        return False
+    if struck.buzz == "choked":
+        return True
+    return not _near_threshold(scan, struck) and (clean.contact or 0.0) <= SURE_CLEAN
+
+
+def _near_threshold(scan: Scan, position: Position) -> str:
+    """Return how a contact shows that it is near its threshold; empty if it is not."""
+    if position.contact is not None and position.contact < SURE_CONTACT:
+        return "in some of the passes only"
+    excess = _excess_db(scan, position)
+    return "" if excess is None or excess >= PICK_SPREAD_DB else "briefly"
 
 
 def _excess_db(scan: Scan, position: Position) -> float | None:
-    """Return how far a pluck exceeded what the clearance allows, None where it is not told.
+    """Return how far a pluck exceeded what the clearance allows at least, None if not told.
 
     A string strikes until it has fallen to its clearance: A0/Ac = exp(σ·t), so that the excess
     in dB is the string's own rate of fall times the time that contact lasts.
     """
-    ids = set(position.notes)
-    lasted = [
-        n.contact_until_s
-        for n in scan.notes
-        if n.note.id in ids and n.judged and n.note.judged and n.contact_until_s is not None
-    ]
+    notes = [n for n in _judged(scan, position) if n.contact_until_s is not None]
     rates = [
         p.decay_db_per_s / (p.decay_ratio or 1.0)
         for p in scan.positions
         if p.string == position.string and p.decay_db_per_s is not None
     ]
-    return median(lasted) * median(rates) if lasted and rates else None
+    if not notes or not rates:
+        return None
+    lasted = median(n.contact_until_s or 0.0 for n in notes)
+    long = min(LASTING_S, LASTING_SHARE * median(n.note.end_s - n.note.onset_s for n in notes))
+    by_decay = lasted * median(rates)
+    return max(by_decay, PICK_SPREAD_DB) if lasted >= long else by_decay
 
 
 def _wanted(then: Buzz, now: Buzz, step: float | None) -> Change:
@@ -212,12 +242,11 @@ def _ratio(then: float | None, now: float | None) -> float | None:
     return None if not then or not now else now / then
 
 
+def _judged(scan: Scan, position: Position) -> list[MeasuredNote]:
+    ids = set(position.notes)
+    return [n for n in scan.notes if n.note.id in ids and n.judged and n.note.judged]
+
+
 def _attack(scan: Scan, position: Position) -> float | None:
-    ids = set(position.notes)
-    levels = [n.attack_dbfs for n in scan.notes if n.note.id in ids and n.judged and n.note.judged]
+    levels = [n.attack_dbfs for n in _judged(scan, position)]
     return median(levels) if levels else None
-
-
-def _n_judged(scan: Scan, position: Position) -> int:
-    ids = set(position.notes)
-    return sum(n.judged and n.note.judged for n in scan.notes if n.note.id in ids)
