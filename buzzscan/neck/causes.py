@@ -58,7 +58,8 @@ class Cause:
 
 
 _FRET_SIZES_MM = np.array([0.04, 0.07, 0.1, 0.14, 0.2, 0.28])
-_NUT_SIZES_MM = np.array([0.08, 0.15, 0.22, 0.3, 0.4, 0.5])
+_NUT_SHARES = np.array([0.5, 0.65, 0.8, 0.9, 0.97, 1.05])
+"""Sizes of a low slot, as shares of the open string's gap over fret 1."""
 _ACTION_SIZES_MM = np.array([0.15, 0.25, 0.35, 0.5, 0.65, 0.8])
 _RELIEF_SIZES_MM = np.array([0.08, 0.15, 0.22, 0.3, 0.4, 0.55])
 _END_SIZES_MM = np.array([0.1, 0.18, 0.26, 0.36, 0.48, 0.6])
@@ -89,6 +90,13 @@ def _at(fret: int, n: int, value: float) -> FloatArray:
     return shape
 
 
+def _first_gap_mm(setup: Setup) -> float:
+    """Return the open string's gap over fret 1, in the middle of the strings."""
+    share = setup.places_mm[1] / setup.scale_mm
+    line = setup.heights_mm[:, 0] * (1.0 - share) + setup.saddle_mm * share
+    return float(np.median(line - setup.heights_mm[:, 1]))
+
+
 def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
     """Return every cause considered on a neck; `lowest` is the lowest fret that sounds."""
     n = setup.places_mm.size + 1
@@ -113,7 +121,7 @@ def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
                 kind="low nut slot",
                 frets=(0,),
                 shape=_at(0, n, -1.0),
-                sizes_mm=_NUT_SIZES_MM,
+                sizes_mm=_NUT_SHARES * _first_gap_mm(setup),
                 log_prior=_LOG_PRIOR["low nut slot"],
                 span_shares=_SPAN_SHARES["low nut slot"],
             )

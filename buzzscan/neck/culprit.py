@@ -32,6 +32,8 @@ Span = tuple[int, int]
 
 _LEAST_GAIN = -1.3
 """Log odds from which a cause is taken in: one in five is worth a look with a straightedge."""
+_LEAST_SUPPORT = 1.5
+"""Log odds that the evidence itself must add to the prior."""
 _MOST_CAUSES = 5
 _EXPLAINS = 0.25
 """A cause explains a place when it raises its probability of contact by this much."""
@@ -93,12 +95,13 @@ class Explanation:
 
 @dataclass(frozen=True, slots=True)
 class _Pick:
-    """A cause taken in: index, span, size, log odds, probability, rival and its probability."""
+    """A cause taken in; `support` is what the evidence alone adds to its log odds."""
 
     index: int
     span: Span
     size: float
     gain: float
+    support: float
     confidence: float
     rival: int | None
     rival_confidence: float
@@ -153,6 +156,7 @@ class _Search:
             span=self.spans[lead],
             size=size,
             gain=float(families[index]),
+            support=float(log_sum(by_size[index, lead]) - np.log(weight.size)),
             confidence=float(min(share[index], 0.99)),
             rival=rival if others[rival] >= _RIVAL else None,
             rival_confidence=float(others[rival]),
@@ -200,7 +204,7 @@ def _picks(search: _Search, profile: FloatArray) -> list[_Pick]:
     picks: list[_Pick] = []
     while len(picks) < _MOST_CAUSES:
         pick = search.best(search.with_picks(profile, picks))
-        if pick.gain < _LEAST_GAIN:
+        if pick.gain < _LEAST_GAIN or pick.support < _LEAST_SUPPORT:
             break
         picks.append(pick)
     return picks
@@ -260,6 +264,8 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         low, size, high = search.interval(others, pick)
         rise = striking - model.striking(others, given=full)
         places = np.argwhere((rise > _EXPLAINS) & heard)
+        if places.size == 0:
+            continue
         found.append(
             Found(
                 cause=search.causes[pick.index],

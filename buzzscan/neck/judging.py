@@ -39,6 +39,7 @@ __all__ = ["judge"]
 
 _WIDE_CONFIDENCE = 0.6
 """The bench's rule by region is right more often than not, no more (common practice)."""
+_SURE = 0.5
 _RETAKE_SHARE = 0.25
 _RETAKE_FIRST_SHARE = 0.5
 _SOFT_DBFS = -45.0
@@ -144,9 +145,11 @@ def judge(
         contact_finding(f, by_place, in_mm=setup.in_mm, rank=_rank(f.size_mm, setup))
         for f in explained.found
     ]
-    if explained.wide is not None and explained.wide[0] not in {f.kind for f in findings}:
-        findings.append(_wide_finding(explained.wide, evidence, by_place))
     findings.sort(key=lambda f: -len(f.notes) * f.confidence)
+    if explained.wide is not None and explained.wide[0] not in {f.kind for f in findings}:
+        sure = any(f.confidence >= _SURE for f in findings)
+        wide = _wide_finding(explained.wide, evidence, by_place)
+        findings.insert(len(findings) if sure else 0, wide)
     spots = dead_spots(guitar, positions, places, decay_trends(guitar, places), bars=bars)
     findings.extend(dead_spot_finding(s, guitar, by_place) for s in spots)
     pitches = string_pitches(guitar, positions, setup, offset_cents=offset_cents)
