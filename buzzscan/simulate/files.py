@@ -7,22 +7,31 @@ A faults file is TOML. Every key is optional; unknown keys are refused by name::
     seed = 1
 
     [[fault]]                 # any number of these
-    kind = "fret"             # "fret", "nut slot", "rising end", "relief", "action",
-    fret = 9                  #   "saddle" or "tuning"
+    kind = "fret"
+    fret = 9                  # for "fret" and "rising end"
     amount_mm = 0.1           # "tuning" takes amount_cents instead
     strings = [1, 2, 3]       # left out: all strings
 
-    [[dead_spot]]
+    [[dead_spot]]             # a resonance of the neck, at every position of its pitch
     frequency_hz = 196.0
-    conductance_s_kg = 0.004
+    conductance_s_kg = 0.01   # 0.001 is hardly heard, 0.01 kills the note
     q = 25.0
 
-    [playing]                 # any field of Performance, for example
-    pace_s = 0.6
-    amplitude_mm = 0.5
+    [neck]
+    roughness_mm = 0.008      # scatter of all fret heights, as left by the last dressing
+    body_seed = 1             # resonances of some body, which make the decay uneven
+    string_loss = 1.0         # 1 fresh strings, 3 old ones
 
-    [recording]               # any field of Chain, for example
+    [playing]                 # any field of `Performance`, for example
+    pace_s = 0.6
+    amplitude_mm = 0.5        # 0.5 is firm, 1 and more is digging in
+
+    [recording]               # any field of `Chain`, for example
     source = "room"
+
+Kinds of faults: "fret" (positive is high, negative is worn), "nut slot" (negative is cut too
+low), "rising end" (frets rise from `fret` to the amount at the last one), "relief" and "action"
+(change of both), "saddle" (the string made longer) and "tuning".
 
 Limits
 ------
@@ -39,10 +48,12 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, cast, get_args
 
+import numpy as np
+
 from buzzscan.errors import GuitarError, OutputError, UnreadableFileError
 from buzzscan.guitar import Guitar
 from buzzscan.simulate.chain import Chain
-from buzzscan.simulate.instrument import Fault, FaultKind, Resonance, SimGuitar
+from buzzscan.simulate.instrument import Fault, FaultKind, Resonance, SimGuitar, drawn_body
 from buzzscan.simulate.performance import Performance
 from buzzscan.simulate.take import Take, simulate_take
 
@@ -62,6 +73,8 @@ class Faults:
     ----------
     faults, resonances
         What is wrong with the neck.
+    neck
+        Other fields of `SimGuitar`, with their values.
     performance, chain
         How it is played and recorded.
     seed
@@ -70,6 +83,7 @@ class Faults:
 
     faults: tuple[Fault, ...] = ()
     resonances: tuple[Resonance, ...] = ()
+    neck: tuple[tuple[str, float], ...] = ()
     performance: Performance = dataclasses.field(default_factory=Performance)
     chain: Chain = dataclasses.field(default_factory=Chain)
     seed: int | None = None
@@ -135,47 +149,76 @@ def _dead_spot(table: object, index: int) -> Resonance:
 
 
 def _fields(kind: type[Performance | Chain], table: object, where: str) -> dict[str, Any]:
-    """Return the table's values, each of the type of the field's default."""
+    """Return the table's values, each of the kind that its field takes."""
     if not isinstance(table, dict):
         raise GuitarError(f"{where} is {table!r}, need a table")
-    defaults = kind()
-    names = tuple(f.name for f in dataclasses.fields(kind))
-    _known(table, names, where)
-    out: dict[str, Any] = {}
-    for name, value in table.items():
-        default = getattr(defaults, name)
-        key = f"{where}: {name}"
-        if name == "strings":
-            out[name] = _strings(value, where)
-        elif name == "band_hz":
-            if not isinstance(value, list) or len(value) != 2:
-                raise GuitarError(f"{key} is {value!r}, need two frequencies [low, high]")
-            low, high = (_number(v, key, 10.0, 24000.0) for v in value)
-            if low >= high:
-                raise GuitarError(f"{key} is {value!r}, need the lower frequency first")
-            out[name] = (low, high)
-        elif isinstance(default, str):
-            choices = {"order": ("along", "across"), "passes": ("up-down", "up")}.get(
-                name, ("pickup", "bridge", "room")
-            )
-            if value not in choices:
-                raise GuitarError(f"{key} is {value!r}, need one of {', '.join(choices)}")
-            out[name] = value
-        elif isinstance(default, int) or name == "last_fret":
-            low, high = (8000, 96000) if name == "sample_rate_hz" else (0, 36)
-            out[name] = int(_number(value, key, low, high))
-        else:
-            out[name] = _number(value, key, *LIMITS.get(name, (0.0, 1.0)))
-    return out
+    _known(table, tuple(f.name for f in dataclasses.fields(kind)), where)
+    return {name: _value(name, value, f"{where}: {name}") for name, value in table.items()}
 
 
+def _value(name: str, value: object, where: str) -> Any:
+    if name == "strings":
+        return _strings(value, where)
+    if name == "band_hz":
+        return _band(value, where)
+    if name in CHOICES:
+        if value not in CHOICES[name]:
+            raise GuitarError(f"{where} is {value!r}, need one of {', '.join(CHOICES[name])}")
+        return value
+    low, high = LIMITS.get(name, (0.0, 1.0))
+    number = _number(value, where, low, high)
+    if name not in WHOLE:
+        return number
+    if number != int(number):
+        raise GuitarError(f"{where} is {value!r}, need a whole number")
+    return int(number)
+
+
+def _band(value: object, where: str) -> tuple[float, float]:
+    if not isinstance(value, list) or len(value) != 2:
+        raise GuitarError(f"{where} is {value!r}, need two frequencies [low, high]")
+    low, high = (_number(v, where, *BAND_LIMITS) for v in value)
+    if low >= high:
+        raise GuitarError(f"{where} is {value!r}, need the lower frequency first")
+    return low, high
+
+
+def _neck(table: object) -> tuple[tuple[str, float], ...]:
+    if not isinstance(table, dict):
+        raise GuitarError(f"neck is {table!r}, need a table")
+    _known(table, NECK, "neck")
+    return tuple((name, _value(name, value, f"neck: {name}")) for name, value in table.items())
+
+
+CHOICES: dict[str, tuple[str, ...]] = {
+    "order": ("along", "across"),
+    "passes": ("up-down", "up"),
+    "source": ("pickup", "bridge", "room"),
+    "noise": ("white", "pink"),
+}
+WHOLE = ("first_fret", "last_fret", "sample_rate_hz", "body_seed", "roughness_seed")
+NECK = (
+    "roughness_mm",
+    "roughness_seed",
+    "body_seed",
+    "string_loss",
+    "end_loss_per_s",
+    "contact_damping",
+    "axes_deg",
+    "detune_cents",
+)
+BAND_LIMITS = (10.0, 24000.0)
 LIMITS = {
+    "first_fret": (0, 36),
+    "last_fret": (0, 36),
+    "sample_rate_hz": (8000, 96000),
     "pace_s": (0.1, 10.0),
     "amplitude_mm": (0.01, 10.0),
     "pluck_mm": (10.0, 600.0),
     "angle_deg": (0.0, 90.0),
     "angle_sd_deg": (0.0, 45.0),
     "pick_width_mm": (0.5, 30.0),
+    "release_s": (0.0, 0.005),
     "gap_s": (0.0, 2.0),
     "pickup_mm": (5.0, 400.0),
     "pickup_hz": (500.0, 15000.0),
@@ -186,6 +229,15 @@ LIMITS = {
     "noise_dbfs": (-140.0, 0.0),
     "hum_dbfs": (-140.0, 0.0),
     "hum_hz": (40.0, 70.0),
+    "clip_db": (0.0, 40.0),
+    "agc_s": (0.02, 20.0),
+    "body_seed": (0, 2**31),
+    "roughness_seed": (0, 2**31),
+    "string_loss": (0.1, 20.0),
+    "end_loss_per_s": (0.0, 20.0),
+    "contact_damping": (0.0, 5.0),
+    "axes_deg": (0.0, 45.0),
+    "detune_cents": (0.0, 20.0),
 }
 """Smallest and largest value of each number that a faults file may set; others run 0 to 1."""
 
@@ -211,7 +263,7 @@ def read_faults(path: str | Path) -> Faults:
         table = tomllib.loads(raw.decode("utf-8"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
         raise GuitarError(f"{path.name} is not TOML: {error}") from error
-    _known(table, ("seed", "fault", "dead_spot", "playing", "recording"), path.name)
+    _known(table, ("seed", "fault", "dead_spot", "neck", "playing", "recording"), path.name)
     for name in ("fault", "dead_spot"):
         if not isinstance(table.get(name, []), list):
             raise GuitarError(f"{path.name}: {name} needs double brackets: [[{name}]]")
@@ -219,6 +271,7 @@ def read_faults(path: str | Path) -> Faults:
     return Faults(
         faults=tuple(_fault(t, i) for i, t in enumerate(table.get("fault", []), 1)),
         resonances=tuple(_dead_spot(t, i) for i, t in enumerate(table.get("dead_spot", []), 1)),
+        neck=_neck(table.get("neck", {})),
         performance=Performance(**_fields(Performance, table.get("playing", {}), "playing")),
         chain=Chain(**_fields(Chain, table.get("recording", {}), "recording")),
         seed=None if seed is None else int(_number(seed, "seed", 0, 2**31)),
@@ -286,7 +339,27 @@ def simulate_to_folder(
         As `read_faults` and `write_take`.
     """
     asked = Faults() if faults_path is None else read_faults(faults_path)
-    made = SimGuitar.from_guitar(guitar, faults=asked.faults, resonances=asked.resonances)
+    neck = dict(asked.neck)
+    resonances = asked.resonances
+    if "body_seed" in neck:
+        resonances += drawn_body(np.random.default_rng(int(neck.pop("body_seed"))))
+    made = SimGuitar.from_guitar(guitar, faults=asked.faults, resonances=resonances, **neck)
+    _check_strings(guitar, asked.performance)
     chosen = seed if seed is not None else (asked.seed or 0)
     take = simulate_take(made, asked.performance, asked.chain, seed=chosen, progress=progress)
     return write_take(take, Path(out_dir) / "take.flac")
+
+
+def _check_strings(guitar: Guitar, performance: Performance) -> None:
+    """Raise where a faults file plays what the guitar does not have."""
+    for string in performance.strings or ():
+        if string not in guitar.strings:
+            raise GuitarError(
+                f"playing: string {string} is not on this guitar, need 1 to {guitar.n_strings}"
+            )
+    last = performance.last_fret
+    if performance.first_fret > (guitar.frets if last is None else min(last, guitar.frets)):
+        raise GuitarError(
+            f"playing: first_fret is {performance.first_fret}, need at most the last fret played, "
+            f"{guitar.frets if last is None else last}"
+        )

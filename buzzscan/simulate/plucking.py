@@ -33,7 +33,7 @@ LEAST_ANGLE_DEG, MOST_ANGLE_DEG = 5.0, 85.0
 SURELY_HELD = 2.0
 """Times the greatest pull at which a resting string surely stays: stiffness sends sharper bends
 ahead of the corner than the triangle has. Below, it is simulated over the fret it lies on."""
-SHORT_OF_FRETS = 0.95
+SHORT_OF_FRETS = 0.8
 """How much of the room a pick that pushes towards the neck may use up."""
 
 
