@@ -385,6 +385,22 @@ def test_a_cause_of_brief_contact_alone_explains_nothing() -> None:
     assert told.findings[0].change == "not comparable"
 
 
+def test_three_places_of_a_cause_are_more_than_chance() -> None:
+    before = made({(s, 8): "buzz" for s in (1, 2, 3)})
+    for string in (1, 2, 3):
+        before = _striking(before, (string, 8), 0.08, rate=10.0)
+    told = compare(with_high_fret(before), after_scan({}))
+    assert [change_at(told, s, 8) for s in (1, 2, 3)] == ["cured"] * 3
+    assert told.findings[0].change == "cured"
+    left = after_scan({(2, 8): "buzz"})
+    told = compare(with_high_fret(before), left)
+    assert [change_at(told, s, 8) for s in (1, 2, 3)] == [
+        "not comparable",
+        "same",
+        "not comparable",
+    ]
+
+
 def test_slightly_softer_take_ends_slight_excess() -> None:
     """2.5 dB softer counts as alike, but contact of 2 dB of excess ends with it."""
     places: dict[tuple[int, int], Buzz] = {(2, 7): "buzz", (2, 8): "buzz"}

@@ -42,6 +42,9 @@ of means of two). What strikes by less than this may be clean the next time."""
 LASTING_S, LASTING_SHARE = 0.25, 0.8
 """Strikes take energy from the string as well, so what strikes for a quarter of a second, or for
 nearly the whole of a short note, exceeded its clearance by more than its decay alone tells."""
+FEWEST_CROSSED, CROSSED_SHARE = 3, 0.75
+"""Places of one cause that all change sides in both passes are not chance: at even odds for
+each pass, three of them are one in 16³ = 4096."""
 LEVEL_ERROR_DB = 1.0
 """Median levels of a string are told this well from take to take."""
 
@@ -169,28 +172,41 @@ class Judge:
         return ""
 
     def _explained(self, place: Place, *, ended: bool) -> bool:
-        """Return whether a cause explains the place, and one of its places is beyond chance."""
+        """Return whether a cause explains the place and is itself beyond chance."""
         scan, other = (self.before, self.after) if ended else (self.after, self.before)
         return any(
-            place in places and any(_beyond_chance(scan, other, p) for p in places)
+            place in places and _beyond_chance(scan, other, places)
             for places in (self.gone if ended else self.come)
         )
 
 
-def _beyond_chance(scan: Scan, other: Scan, place: Place) -> bool:
-    """Return whether a place strikes in one scan, not in the other, and no pluck undoes that."""
-    struck, clean = (
-        next((p for p in s.positions if (p.string, p.fret) == place), None) for s in (scan, other)
-    )
-    if struck is None or clean is None or struck.buzz == "clean" or clean.buzz != "clean":
-        return False
-    if struck.buzz == "choked":
+def _beyond_chance(scan: Scan, other: Scan, places: Collection[Place]) -> bool:
+    """Return whether a cause strikes in one scan and not in the other, whatever the plucks.
+
+    One place that no pluck explains will do, or several that all changed sides.
+    """
+    was = {(p.string, p.fret): p for p in scan.positions}
+    now = {(p.string, p.fret): p for p in other.positions}
+    pairs = [(was[p], now[p]) for p in places if p in was and p in now]
+    sure = [pair for pair in pairs if _surely_strikes(pair[0])]
+    crossed = [
+        pair for pair in sure if pair[1].buzz == "clean" and (pair[1].contact or 0.0) <= SURE_CLEAN
+    ]
+    if any(not _near_threshold(scan, struck) for struck, _ in crossed):
         return True
-    return not _near_threshold(scan, struck) and (clean.contact or 0.0) <= SURE_CLEAN
+    return len(crossed) >= FEWEST_CROSSED and len(crossed) >= CROSSED_SHARE * len(sure)
+
+
+def _surely_strikes(position: Position) -> bool:
+    if position.buzz in {None, "clean"}:
+        return False
+    return position.buzz == "choked" or (position.contact or 1.0) >= SURE_CONTACT
 
 
 def _near_threshold(scan: Scan, position: Position) -> str:
     """Return how a contact shows that it is near its threshold; empty if it is not."""
+    if position.buzz == "choked":
+        return ""
     if position.contact is not None and position.contact < SURE_CONTACT:
         return "in some of the passes only"
     excess = _excess_db(scan, position)
