@@ -25,6 +25,7 @@ __all__ = ["Cause", "causes_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
+_FIRST_FRETS = 6
 _BODY_FRET = 12
 """Neck and body meet about here; a rising end begins at or after it (common practice)."""
 
@@ -65,21 +66,22 @@ _RELIEF_SIZES_MM = np.array([0.08, 0.15, 0.22, 0.3, 0.4, 0.55])
 _END_SIZES_MM = np.array([0.1, 0.18, 0.26, 0.36, 0.48, 0.6])
 
 _LOG_PRIOR: dict[FindingKind, float] = {
-    "high fret": np.log(0.90),
-    "low fret": np.log(0.36),
-    "low nut slot": np.log(0.50),
-    "neck too straight": np.log(0.25),
-    "rising fret end": np.log(0.15),
-    "low action": np.log(0.30),
+    "high fret": float(np.log(0.90)),
+    "low fret": float(np.log(0.36)),
+    "low nut slot": float(np.log(0.50)),
+    "neck too straight": float(np.log(0.25)),
+    "rising fret end": float(np.log(0.15)),
+    "low action": float(np.log(0.30)),
 }
 """How many of each to expect on a neck that is brought in for buzz (common practice, no source)."""
 
-_WHOLE = (0.0, 0.0, 1.0)
 _SPAN_SHARES: dict[FindingKind, tuple[float, float, float]] = {
     "high fret": (0.1, 0.5, 0.4),
     "low fret": (0.1, 0.5, 0.4),
     "low nut slot": (0.8, 0.15, 0.05),
     "low action": (0.1, 0.4, 0.5),
+    "neck too straight": (0.0, 0.0, 1.0),
+    "rising fret end": (0.0, 0.0, 1.0),
 }
 """Frets rise or wear over several strings, slots are cut one by one (common practice)."""
 
@@ -97,65 +99,70 @@ def _first_gap_mm(setup: Setup) -> float:
     return float(np.median(line - setup.heights_mm[:, 1]))
 
 
+def _fret_causes(kind: FindingKind, frets: range, *, n: int) -> list[Cause]:
+    """Return a high or a low fret at each of some frets."""
+    each = _LOG_PRIOR[kind] - float(np.log(max(len(frets), 1)))
+    return [
+        Cause(
+            kind=kind,
+            frets=(fret,),
+            shape=_at(fret, n, 1.0 if kind == "high fret" else -1.0),
+            sizes_mm=_FRET_SIZES_MM,
+            log_prior=each,
+            span_shares=_SPAN_SHARES[kind],
+        )
+        for fret in frets
+    ]
+
+
+def _setup_causes(setup: Setup, *, lowest: int) -> list[Cause]:
+    """Return the causes that relief and action make, and a rising fret end."""
+    n = setup.places_mm.size + 1
+    last = n - 2
+    rise = np.maximum(setup.places_mm - setup.places_mm[min(_BODY_FRET, last - 1)], 0.0)
+    octave = setup.places_mm[min(12, last)]
+    shapes: dict[FindingKind, tuple[tuple[int, ...], FloatArray, FloatArray]] = {
+        "neck too straight": (
+            tuple(range(max(lowest, 1), min(_FIRST_FRETS, last) + 1)),
+            np.append(relief_curve(setup.places_mm), 0.0),
+            _RELIEF_SIZES_MM,
+        ),
+        "low action": ((), _at(n - 1, n, -setup.scale_mm / octave), _ACTION_SIZES_MM),
+        "rising fret end": (
+            tuple(range(_BODY_FRET, last + 1)),
+            np.append(rise / rise[-1], 0.0),
+            _END_SIZES_MM,
+        ),
+    }
+    return [
+        Cause(
+            kind=kind,
+            frets=frets,
+            shape=shape,
+            sizes_mm=sizes,
+            log_prior=_LOG_PRIOR[kind],
+            span_shares=_SPAN_SHARES[kind],
+        )
+        for kind, (frets, shape, sizes) in shapes.items()
+        if kind != "rising fret end" or last > _BODY_FRET + 3
+    ]
+
+
 def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
     """Return every cause considered on a neck; `lowest` is the lowest fret that sounds."""
     n = setup.places_mm.size + 1
     last = n - 2
-    causes = []
-    share = -float(np.log(max(last - lowest, 1)))
-    for kind, sign in (("high fret", 1.0), ("low fret", -1.0)):
-        for fret in range(lowest + 1, last + (1 if sign > 0 else 0)):
-            causes.append(
-                Cause(
-                    kind=kind,  # type: ignore[arg-type]
-                    frets=(fret,),
-                    shape=_at(fret, n, sign),
-                    sizes_mm=_FRET_SIZES_MM,
-                    log_prior=_LOG_PRIOR[kind] + share,  # type: ignore[index]
-                    span_shares=_SPAN_SHARES[kind],  # type: ignore[index]
-                )
-            )
+    causes = _fret_causes("high fret", range(lowest + 1, last + 1), n=n)
+    causes += _fret_causes("low fret", range(lowest + 1, last), n=n)
+    causes += _setup_causes(setup, lowest=lowest)
     if lowest == 0:
-        causes.append(
-            Cause(
-                kind="low nut slot",
-                frets=(0,),
-                shape=_at(0, n, -1.0),
-                sizes_mm=_NUT_SHARES * _first_gap_mm(setup),
-                log_prior=_LOG_PRIOR["low nut slot"],
-                span_shares=_SPAN_SHARES["low nut slot"],
-            )
+        slot = Cause(
+            kind="low nut slot",
+            frets=(0,),
+            shape=_at(0, n, -1.0),
+            sizes_mm=_NUT_SHARES * _first_gap_mm(setup),
+            log_prior=_LOG_PRIOR["low nut slot"],
+            span_shares=_SPAN_SHARES["low nut slot"],
         )
-    causes.append(
-        Cause(
-            kind="neck too straight",
-            frets=tuple(range(max(lowest, 1), min(6, last) + 1)),
-            shape=np.append(relief_curve(setup.places_mm), 0.0),
-            sizes_mm=_RELIEF_SIZES_MM,
-            log_prior=_LOG_PRIOR["neck too straight"],
-            span_shares=_WHOLE,
-        )
-    )
-    causes.append(
-        Cause(
-            kind="low action",
-            frets=(),
-            shape=_at(n - 1, n, -setup.scale_mm / setup.places_mm[min(12, last)]),
-            sizes_mm=_ACTION_SIZES_MM,
-            log_prior=_LOG_PRIOR["low action"],
-            span_shares=_SPAN_SHARES["low action"],
-        )
-    )
-    if last > _BODY_FRET + 3:
-        along = setup.places_mm - setup.places_mm[_BODY_FRET]
-        causes.append(
-            Cause(
-                kind="rising fret end",
-                frets=tuple(range(_BODY_FRET, last + 1)),
-                shape=np.append(np.maximum(along, 0.0) / along[-1], 0.0),
-                sizes_mm=_END_SIZES_MM,
-                log_prior=_LOG_PRIOR["rising fret end"],
-                span_shares=_WHOLE,
-            )
-        )
+        causes.append(slot)
     return tuple(causes)

@@ -227,9 +227,7 @@ def _widespread(
     where = np.zeros_like(left)
     where[strings] = left[strings]
     zones = [(lowest, lowest + 7), (lowest + 7, _BODY_FRET), (_BODY_FRET, left.shape[1])]
-    near, middle, far = (
-        where[:, a:b].sum() / max(heard[strings, a:b].sum(), 1) for a, b in zones
-    )
+    near, middle, far = (where[:, a:b].sum() / max(heard[strings, a:b].sum(), 1) for a, b in zones)
     kind: FindingKind = "low action"
     if strings.size > 1 and near > _ZONE_RATIO * max(far, 0.02):
         kind = "neck too straight"

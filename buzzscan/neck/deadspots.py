@@ -111,7 +111,8 @@ def _same_pitch(
     guitar: Guitar, place: Place, positions: Mapping[Place, Position]
 ) -> tuple[tuple[Place, ...], tuple[Place, ...]]:
     midi = guitar.midi(*place)
-    followers, silent = [], []
+    followers: list[Place] = []
+    silent: list[Place] = []
     for other, position in positions.items():
         if other[0] == place[0] or position.decay_ratio is None:
             continue

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from buzzscan.guitar import Guitar
 from buzzscan.neck.advice import ADVICE, how_sure, listed
 from buzzscan.neck.culprit import Found
 from buzzscan.neck.deadspots import DeadSpot
@@ -177,7 +176,7 @@ def _places_named(places: Sequence[Place]) -> str:
     return ", ".join(f"string {s} fret {f}" for s, f in places)
 
 
-def dead_spot_finding(spot: DeadSpot, guitar: Guitar, positions: Positions) -> Finding:
+def dead_spot_finding(spot: DeadSpot, positions: Positions) -> Finding:
     """Return the finding for one dead spot."""
     wide = "" if len(spot.frets) == 1 else f" ({_frets_named(spot.frets)} together)"
     follow = ""

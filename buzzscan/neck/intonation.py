@@ -70,11 +70,13 @@ class StringPitch:
 
 def _fit(terms: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return coefficients and their standard errors by Tukey's biweight."""
-    weights = np.ones(values.size)
-    fit, sigma = np.zeros(terms.shape[1]), 1.0
+    weights: FloatArray = np.ones(values.size)
+    fit: FloatArray = np.zeros(terms.shape[1])
+    sigma = 1.0
     for step in range(20):
         root = np.sqrt(weights)
-        fit = np.linalg.lstsq(terms * root[:, None], values * root, rcond=None)[0]
+        solved = np.linalg.lstsq(terms * root[:, None], values * root, rcond=None)[0]
+        fit = np.asarray(solved, np.float64)
         rest = values - terms @ fit
         sigma = max(1.4826 * float(np.median(np.abs(rest))), _LEAST_SIGMA_CENTS)
         if step < 10:

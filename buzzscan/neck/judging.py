@@ -54,9 +54,7 @@ def _wide_finding(
     kind, strings, where = wide
     places = [(int(s) + 1, int(f)) for s, f in np.argwhere(where)]
     sure = float(np.mean([evidence.contact[s - 1, f] for s, f in places]))
-    return widespread_finding(
-        kind, strings, places, positions, confidence=_WIDE_CONFIDENCE * sure
-    )
+    return widespread_finding(kind, strings, places, positions, confidence=_WIDE_CONFIDENCE * sure)
 
 
 def _rank(found_size: float, setup: Setup) -> str:
@@ -151,7 +149,7 @@ def judge(
         wide = _wide_finding(explained.wide, evidence, by_place)
         findings.insert(len(findings) if sure else 0, wide)
     spots = dead_spots(guitar, positions, places, decay_trends(guitar, places), bars=bars)
-    findings.extend(dead_spot_finding(s, guitar, by_place) for s in spots)
+    findings.extend(dead_spot_finding(s, by_place) for s in spots)
     pitches = string_pitches(guitar, positions, setup, offset_cents=offset_cents)
     findings.extend(
         pitch_findings(pitches, by_place, bars=bars, scale_mm=guitar.scale_mm, capo=guitar.capo)

@@ -42,12 +42,13 @@ class Trend:
     def at(self, frets: npt.ArrayLike) -> FloatArray:
         """Return the trend at some frets; beyond the values it runs on level."""
         along = np.clip((np.asarray(frets, np.float64) - self.middle) / self.half, -1.15, 1.15)
-        return np.polynomial.polynomial.polyval(along, self.coefficients)
+        fit = np.polynomial.polynomial.polyval(along, np.asarray(self.coefficients))
+        return np.asarray(fit, np.float64)
 
 
 def _sigma(residuals: FloatArray, floor: float, spent: int) -> float:
     lost = residuals.size / max(residuals.size - spent, 1)
-    return max(_MAD_TO_SIGMA * float(np.median(np.abs(residuals))) * lost**0.5, floor)
+    return float(max(_MAD_TO_SIGMA * float(np.median(np.abs(residuals))) * lost**0.5, floor))
 
 
 def trend_of(
@@ -72,11 +73,11 @@ def trend_of(
     middle = 0.5 * float(x.min() + x.max())
     half = max(0.5 * float(x.max() - x.min()), 1.0)
     terms = np.polynomial.polynomial.polyvander((x - middle) / half, degree)
-    weights = np.ones(x.size)
-    fit = np.zeros(degree + 1)
+    weights: FloatArray = np.ones(x.size)
+    fit: FloatArray = np.zeros(degree + 1)
     for step in range(_ROUNDS):
         root = np.sqrt(weights)[:, None]
-        fit = np.linalg.lstsq(terms * root, y * root[:, 0], rcond=None)[0]
+        fit = np.asarray(np.linalg.lstsq(terms * root, y * root[:, 0], rcond=None)[0], np.float64)
         residuals = y - terms @ fit
         sigma = _sigma(residuals, floor, degree + 1)
         if step < _ROUNDS // 2:
