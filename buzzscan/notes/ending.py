@@ -49,7 +49,12 @@ class Ending:
 
 
 def find_endings(
-    power: npt.NDArray[np.float32], onsets_s: FloatArray, *, duration_s: float, noise_dbfs: float
+    power: npt.NDArray[np.float32],
+    onsets_s: FloatArray,
+    *,
+    duration_s: float,
+    noise_dbfs: float,
+    step_s: float = POWER_STEP_S,
 ) -> tuple[Ending, ...]:
     """Return the end of each note.
 
@@ -63,20 +68,24 @@ def find_endings(
         Length of the recording.
     noise_dbfs
         Its level between notes.
+    step_s
+        Exact step of `power`: a whole number of samples, which 5 ms need not be.
     """
     level = 10.0 * np.log10(power.astype(np.float64) + 1e-12)
     nexts = np.append(onsets_s[1:], duration_s)
     return tuple(
-        _ending(level, float(on), float(nx), noise_dbfs)
+        _ending(level, float(on), float(nx), noise_dbfs, step_s=step_s)
         for on, nx in zip(onsets_s, nexts, strict=True)
     )
 
 
-def _ending(level: FloatArray, onset_s: float, next_s: float, noise_dbfs: float) -> Ending:
-    first = round((onset_s + _SETTLED_S) / POWER_STEP_S)
-    stop = min(int(next_s / POWER_STEP_S) - 1, len(level))
+def _ending(
+    level: FloatArray, onset_s: float, next_s: float, noise_dbfs: float, *, step_s: float
+) -> Ending:
+    first = round((onset_s + _SETTLED_S) / step_s)
+    stop = min(int(next_s / step_s) - 1, len(level))
     part = level[first:stop]
-    lag = round(_WITHIN_S / POWER_STEP_S)
+    lag = round(_WITHIN_S / step_s)
     if len(part) < _RIPPLE_STEPS:
         return Ending(end_s=next_s, stopped=False)
     # The loudest of 20 ms: a period of a low string must not look like a stop.
@@ -90,7 +99,7 @@ def _ending(level: FloatArray, onset_s: float, next_s: float, noise_dbfs: float)
             half = 0.5 * (upper[i] + after[i])
             below = np.flatnonzero(part[i:] < half)
             at = i + (int(below[0]) if len(below) else 0)
-            return Ending(end_s=(first + at) * POWER_STEP_S, stopped=True)
+            return Ending(end_s=(first + at) * step_s, stopped=True)
     if len(silent):
-        return Ending(end_s=(first + int(silent[0])) * POWER_STEP_S, stopped=False)
+        return Ending(end_s=(first + int(silent[0])) * step_s, stopped=False)
     return Ending(end_s=next_s, stopped=False)

@@ -20,7 +20,7 @@ import numpy.typing as npt
 from buzzscan.errors import AnalysisError
 from buzzscan.guitar import STANDARD_TUNING, Guitar
 from buzzscan.notes.ending import find_endings
-from buzzscan.notes.hearing import Heard, listen, select
+from buzzscan.notes.hearing import Heard, listen, power_step_samples, select
 from buzzscan.notes.judging import place_odds, reasons
 from buzzscan.notes.note import FoundNotes, Note
 from buzzscan.notes.placing import Placed, grid_offset_cents, place
@@ -182,6 +182,7 @@ def _notes_of(index: int, take: _Take, placed: Placed, n_before: int) -> list[No
         onsets_s,
         duration_s=take.recording.duration_s,
         noise_dbfs=take.recording.noise_dbfs,
+        step_s=power_step_samples(rate) / rate,
     )
     why = reasons(take.heard, placed, endings, onsets_s)
     odds = place_odds(placed)

@@ -25,7 +25,7 @@ from buzzscan.notes.spectra import PITCHES_HZ, pitch_scores, spectra_around
 from buzzscan.notes.tones import follow_tones
 from buzzscan.recording import Recording, Samples
 
-__all__ = ["POWER_STEP_S", "Heard", "listen", "select"]
+__all__ = ["POWER_STEP_S", "Heard", "listen", "power_step_samples", "select"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -41,6 +41,8 @@ POWER_STEP_S = 0.005
 _ASTRAY_S = 0.012
 """An attack further than this from where the partials begin belongs to something else."""
 _LEAST_GAIN_DB = 2.0
+_PROVED_GAIN_DB = 4.0
+"""An attack drowned by a squeak, but shown by its partials, counts as one of this rise."""
 _LOUD_S = 0.025
 
 
@@ -80,6 +82,11 @@ class Heard:
     level_db: FloatArray
 
 
+def power_step_samples(sample_rate_hz: int) -> int:
+    """Return the step of the power in samples: the whole number nearest to `POWER_STEP_S`."""
+    return round(POWER_STEP_S * sample_rate_hz)
+
+
 def listen(
     recording: Recording, *, progress: Callable[[float], None] | None = None
 ) -> tuple[Heard, npt.NDArray[np.float32]]:
@@ -97,7 +104,7 @@ def listen(
     block = int(_BLOCK_S * rate) // grid.hop * grid.hop
     margin = int(_MARGIN_S * rate) // grid.hop * grid.hop
     parts, powers = [], []
-    step = round(POWER_STEP_S * rate)
+    step = power_step_samples(rate)
     carried, rest = np.zeros(0, np.float32), np.zeros(0, np.float32)
     carried_from = start = 0
     while start < recording.n_samples:
@@ -178,7 +185,7 @@ def _settled(
     moved, rise = refine(samples, rate, begin[astray], reach_s=(_ASTRAY_S, _ASTRAY_S))
     sure = rise > _LEAST_GAIN_DB
     onset[astray] = np.where(sure, moved, begin[astray])
-    gain[astray] = np.maximum(rise, _LEAST_GAIN_DB)
+    gain[astray] = np.maximum(rise, _PROVED_GAIN_DB)
     return onset, gain
 
 
