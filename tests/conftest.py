@@ -363,3 +363,32 @@ def run_of(
 def make_run() -> Callable[..., npt.NDArray[np.float64]]:
     """Return a maker of plucked runs; options as `run_of`."""
     return run_of
+
+
+@pytest.fixture(scope="session")
+def note_at() -> Callable[..., MeasuredNote]:
+    """Return a maker of measured notes: string, fret, and whatever differs from a clean note.
+
+    `id`, `direction`, `placed` and `note_judged` go to the note itself, the rest to its measures.
+    """
+
+    def make(string: int, fret: int, **changes: object) -> MeasuredNote:
+        note = Note(
+            id=changes.pop("id", 1),  # type: ignore[arg-type]
+            recording=0,
+            string=string,
+            fret=fret,
+            direction=changes.pop("direction", "up"),  # type: ignore[arg-type]
+            onset_s=0.0,
+            end_s=NOTE_S,
+            pitch_hz=None,
+            placed=0.99,
+            judged=bool(changes.pop("note_judged", True)),
+            reason="",
+        )
+        clean = dataclasses.replace(
+            _measured(note, Guitar()), contact=0.03, contact_until_s=None, buzz_db=-60.0
+        )
+        return dataclasses.replace(clean, **changes)  # type: ignore[arg-type]
+
+    return make

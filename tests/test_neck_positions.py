@@ -1,0 +1,173 @@
+"""Verdict words, both passes in one position, and reasons for what is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.positions import combined_contact, judge_positions
+from buzzscan.neck.verdict import Bars, Position
+
+Maker = Callable[..., MeasuredNote]
+FALL = 12.0
+
+
+def judged(
+    notes: list[MeasuredNote],
+    place: tuple[int, int],
+    *,
+    bars: Bars | None = None,
+    offset_cents: float = 0.0,
+    guitar: Guitar | None = None,
+) -> Position:
+    positions = judge_positions(
+        guitar or Guitar(), notes, bars=bars or Bars(), offset_cents=offset_cents
+    )
+    return next(p for p in positions if (p.string, p.fret) == place)
+
+
+def run(note_at: Maker, string: int = 3, **odd: dict[str, object]) -> list[MeasuredNote]:
+    """Return a clean string, up and down, falling evenly; `odd` is changes by fret ("f7")."""
+    notes = []
+    for n, direction in enumerate(("up", "down")):
+        for fret in range(23):
+            changes: dict[str, object] = {
+                "decay_db_per_s": FALL,
+                "decay_low_db_per_s": 0.9 * FALL,
+                "decay_high_db_per_s": 1.1 * FALL,
+                "whole_decay_db_per_s": 14.0,
+                "cents": 0.0,
+            }
+            changes |= odd.get(f"f{fret}", {})
+            notes.append(
+                note_at(string, fret, id=1 + fret + 23 * n, direction=direction, **changes)
+            )
+    return notes
+
+
+def test_every_fret_of_every_string_has_a_position(note_at: Maker) -> None:
+    positions = judge_positions(
+        Guitar(), run(note_at), bars=Bars(), offset_cents=0.0
+    )
+    assert [(p.string, p.fret) for p in positions] == [
+        (s, f) for s in range(1, 7) for f in range(23)
+    ]
+    assert {p.reason for p in positions if p.string != 3} == {"not played"}
+
+
+def test_with_a_capo_positions_begin_at_it(note_at: Maker) -> None:
+    guitar = Guitar(capo=2)
+    positions = judge_positions(guitar, run(note_at), bars=Bars(), offset_cents=0.0)
+    assert min(p.fret for p in positions) == 2
+
+
+def test_a_clean_note_is_clean_rings_and_is_in_tune(note_at: Maker) -> None:
+    position = judged(run(note_at), (3, 5))
+    assert (position.buzz, position.sustain, position.pitch) == ("clean", "rings", "in tune")
+    assert position.reason == ""
+    assert position.notes == (6, 29)
+    assert position.decay_ratio == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("level_db", "word"), [(-20.0, "buzz"), (-45.0, "slight")])
+def test_contact_is_graded_by_the_bar(note_at: Maker, level_db: float, word: str) -> None:
+    notes = run(note_at, f7={"contact": 0.95, "buzz_db": level_db})
+    assert judged(notes, (3, 7)).buzz == word
+
+
+def test_the_bar_moves_the_word(note_at: Maker) -> None:
+    notes = run(note_at, f7={"contact": 0.95, "buzz_db": -30.0})
+    assert judged(notes, (3, 7), bars=Bars(buzz_db=-25.0)).buzz == "slight"
+
+
+def test_through_an_amp_the_amp_level_counts(note_at: Maker) -> None:
+    notes = run(note_at, f7={"contact": 0.95, "buzz_db": -20.0, "buzz_amp_db": -50.0})
+    assert judged(notes, (3, 7)).buzz == "buzz"
+    assert judged(notes, (3, 7), bars=Bars(heard="amp")).buzz == "slight"
+
+
+@pytest.mark.parametrize("frets_ahead", [1, 2])
+def test_a_higher_frets_pitch_is_a_choke(note_at: Maker, frets_ahead: int) -> None:
+    notes = run(note_at, f7={"cents": 100.0 * frets_ahead - 6.0, "contact": 0.2})
+    assert judged(notes, (3, 7)).buzz == "choked"
+
+
+def test_a_bend_between_two_frets_is_no_choke(note_at: Maker) -> None:
+    notes = run(note_at, f7={"cents": 150.0})
+    assert judged(notes, (3, 7)).buzz == "clean"
+
+
+def test_a_struck_note_that_dies_at_once_is_choked(note_at: Maker) -> None:
+    dying = {"contact": 0.95, "buzz_db": -20.0, "whole_decay_db_per_s": 150.0}
+    assert judged(run(note_at, f7=dying), (3, 7)).buzz == "choked"
+    assert judged(run(note_at, f7=dying | {"contact": 0.1}), (3, 7)).buzz == "clean"
+
+
+@pytest.mark.parametrize(("ratio", "word"), [(1.2, "rings"), (1.7, "short"), (2.6, "dead")])
+def test_sustain_is_against_the_strings_own_trend(
+    note_at: Maker, ratio: float, word: str
+) -> None:
+    fast = {"decay_db_per_s": ratio * FALL, "decay_low_db_per_s": 0.95 * ratio * FALL}
+    position = judged(run(note_at, f9=fast), (3, 9))
+    assert position.sustain == word
+    # the trend is robust: one note of 23 moves it by less than 3 %
+    assert position.decay_ratio == pytest.approx(ratio, rel=0.03)
+
+
+def test_an_uncertain_fall_is_not_called_dead(note_at: Maker) -> None:
+    vague = {"decay_db_per_s": 2.6 * FALL, "decay_low_db_per_s": 0.9 * FALL}
+    assert judged(run(note_at, f9=vague), (3, 9)).sustain == "rings"
+
+
+@pytest.mark.parametrize(("cents", "word"), [(8.0, "sharp"), (-8.0, "flat"), (4.0, "in tune")])
+def test_pitch_is_against_equal_temperament(note_at: Maker, cents: float, word: str) -> None:
+    assert judged(run(note_at, f4={"cents": cents}), (3, 4)).pitch == word
+
+
+def test_the_instruments_own_offset_is_taken_off(note_at: Maker) -> None:
+    notes = run(note_at, f4={"cents": -40.0})
+    assert judged(notes, (3, 4), offset_cents=-38.0).pitch == "in tune"
+
+
+def test_only_judged_notes_count(note_at: Maker) -> None:
+    notes = [
+        note_at(3, 7, id=1, contact=0.05),
+        note_at(3, 7, id=2, contact=0.99, buzz_db=-10.0, judged=False, reason="cut short"),
+        note_at(3, 7, id=3, contact=0.99, buzz_db=-10.0, note_judged=False),
+    ]
+    position = judged(notes, (3, 7))
+    assert position.buzz == "clean"
+    assert position.notes == (1, 2, 3)
+
+
+def test_a_position_without_a_judged_note_says_why(note_at: Maker) -> None:
+    position = judged([note_at(3, 7, judged=False, reason="picked too softly")], (3, 7))
+    assert position.reason == "picked too softly"
+    assert position.buzz is None
+    assert position.cents is None
+
+
+def test_passes_that_contradict_each_other_are_named(note_at: Maker) -> None:
+    notes = [note_at(3, 7, id=1, contact=0.93), note_at(3, 7, id=2, contact=0.06)]
+    assert judged(notes, (3, 7)).reason == "passes disagree: contact 93 % and 6 %"
+
+
+def test_two_passes_carry_half_their_difference(note_at: Maker) -> None:
+    notes = [
+        note_at(3, 7, id=1, cents=1.0, buzz_db=-60.0, decay_db_per_s=10.0),
+        note_at(3, 7, id=2, cents=4.0, buzz_db=-50.0, decay_db_per_s=14.0),
+    ]
+    position = judged(notes, (3, 7))
+    assert position.cents_spread == pytest.approx(1.5)
+    assert position.buzz_spread_db == pytest.approx(5.0)
+    assert position.decay_spread_db_per_s == pytest.approx(2.0)
+    assert judged(notes[:1], (3, 7)).cents_spread is None
+
+
+def test_contact_of_passes_is_the_middle_of_their_odds() -> None:
+    assert combined_contact([]) is None
+    assert combined_contact([0.9]) == pytest.approx(0.9)
+    assert combined_contact([0.9, 0.1]) == pytest.approx(0.5)
