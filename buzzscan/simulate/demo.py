@@ -38,9 +38,7 @@ DEAD_SPOT = Resonance(frequency_hz=207.65, conductance_s_kg=0.012, q=30.0)
 """G#3: string 3 at fret 1, string 4 at fret 6, string 5 at fret 11, string 6 at fret 16."""
 
 BODY_SEED = 9
-PERFORMANCE = Performance(
-    pace_s=0.55, amplitude_mm=0.5, gap_s=0.03, pick_noise=0.02, finger_sd=0.1, release_s=1e-4
-)
+PERFORMANCE = Performance(pace_s=0.55, amplitude_mm=0.5, gap_s=0.03, pick_noise=0.02, finger_sd=0.1)
 CHAIN = Chain(noise_dbfs=-74.0, noise="pink", peak_dbfs=-4.0, sample_rate_hz=32000)
 
 

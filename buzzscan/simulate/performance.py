@@ -89,7 +89,7 @@ class Performance:
     angle_sd_deg: float = 8.0
     towards: float = 0.0
     pick_width_mm: float = 3.0
-    release_s: float = 0.0
+    release_s: float = 2e-4
     pick_noise: float = 0.0
     finger_sd: float = 0.0
     order: Literal["along", "across"] = "along"
@@ -146,7 +146,7 @@ class Event:
     angle_deg: float
     pluck_mm: float
     pick_width_mm: float = 3.0
-    release_s: float = 0.0
+    release_s: float = 2e-4
     marks: tuple[str, ...] = ()
     squeak: bool = False
     thump: bool = False
