@@ -29,7 +29,7 @@ IntArray = npt.NDArray[np.intp]
 _SCORE_NATS = 12.0
 """Nats between the best pitch and one that explains nothing."""
 _REACH_CENTS = 45.0
-_CENTS_CAP, _LN_B_CAP = 4.0, 3.0
+_CENTS_CAP, _LN_B_CAP, _BOTH_CAP = 6.0, 3.0, 8.0
 _LN_B_SD = 0.25
 _OTHER_PITCH = 3.0
 """Where another pitch explains the candidate best, though this one does too."""
@@ -86,13 +86,14 @@ def _sounded(heard: Heard, states: States, strings: Strings, a4_hz: float) -> Fl
     off = 100.0 * (heard_midi[:, None] - midi)
     fits = np.abs(off) < 2 * _REACH_CENTS
     z = off / strings.cents_sd[string]
-    evidence -= np.where(fits, _misfit(z, _CENTS_CAP), _OTHER_PITCH)
+    misfit = _misfit(z, _CENTS_CAP)
     expected = strings.ln_b[string] + LN_B_PER_FRET * fret
     heard_b = heard.b[:, None]
     error = heard.b_sd[:, None] / np.maximum(heard_b, np.exp(expected))
     sd = np.sqrt(error**2 + _LN_B_SD**2 + strings.ln_b_sd[string] ** 2)
     z = (np.log(heard_b) - expected) / sd
-    evidence -= np.where(fits, _misfit(z, _LN_B_CAP), 0.0)
+    misfit = np.minimum(misfit + _misfit(z, _LN_B_CAP), _BOTH_CAP)
+    evidence -= np.where(fits, misfit, _OTHER_PITCH)
     return np.asarray(evidence, np.float64)
 
 

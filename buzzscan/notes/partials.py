@@ -25,14 +25,16 @@ FloatArray = npt.NDArray[np.float64]
 
 _STAGES = (3, 5, 7, 10, 14, 22)
 """Partials used in turn: each fit tells where the next partials must be looked for."""
-_START_BS = (6e-5, 1e-3, 6e-3)
+_START_BS = (6e-5, 6e-4, 3e-3, 9e-3)
 """Inharmonicities to start from: low on the neck, high up a thick string, a stiff bass string."""
+_FAIR = (1.0, 0.96, 0.9, 0.85)
+"""A stiffer start must explain plainly more: with few partials any B would do."""
 N_STRONG = 6
 """Partials that are followed across the onset."""
 _STRONG_TOP_HZ = 4500.0
 _LEAST_OVER_FLOOR = 12.0
 """Power of a partial over the median of its surroundings for it to count."""
-_PRIOR_B, _UNKNOWN_B_SD = 1.5e-4, 1e-2
+_UNKNOWN_B_SD = 1e-2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +84,7 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
     """
     width_hz = 2.0 / spectra.window_s[rows]
     tries = [_track(spectra, rows, starts_hz, width_hz, b) for b in _START_BS]
-    best = np.argmax([t.merit for t in tries], axis=0)
+    best = np.argmax([f * t.merit for f, t in zip(_FAIR, tries, strict=True)], axis=0)
     every = np.arange(len(rows))
     freq, power, rise, weight, f2, b, sd = (
         np.array([getattr(t, name) for t in tries])[best, every]
@@ -204,7 +206,7 @@ def _solve(
     offset, slope = np.zeros(len(y)), np.full(len(y), guess)
     var = np.ones(len(y))
     for _ in range(3):
-        offset, slope, var = _line(x, y, w)
+        offset, slope, var = _line(x, y, w, guess)
         miss = (y - offset[:, None] - slope[:, None] * x) / sd
         w = np.where(weight > 0.0, 1.0 / sd**2 / (1.0 + (miss / 2.5) ** 2), 0.0)
     floor = 2e-6
@@ -219,10 +221,12 @@ def _solve(
     return f2, b, np.where(few, _UNKNOWN_B_SD, error), merit
 
 
-def _line(x: FloatArray, y: FloatArray, w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _line(
+    x: FloatArray, y: FloatArray, w: FloatArray, guess: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return a weighted line's offset, slope and variance of slope, with a weak prior on B."""
-    prior_w = 1.0 / (2.0 * _PRIOR_B) ** 2
+    prior_w = 1.0 / (2.0 * guess) ** 2
     sw, sx, sy = w.sum(1) + 1e-9, (w * x).sum(1), (w * y).sum(1)
-    sxx, sxy = (w * x * x).sum(1) + prior_w, (w * x * y).sum(1) + prior_w * _PRIOR_B
+    sxx, sxy = (w * x * x).sum(1) + prior_w, (w * x * y).sum(1) + prior_w * guess
     det = np.maximum(sw * sxx - sx * sx, 1e-12 * sw * sxx)
     return (sxx * sy - sx * sxy) / det, (sw * sxy - sx * sy) / det, sw / det

@@ -108,43 +108,39 @@ def place(heard: Heard, guitar: Guitar) -> Placed:
 
 def _place_at(heard: Heard, guitar: Guitar, offset_cents: float, bar: float) -> Placed:
     """Return the cheapest way over the neck for one offset."""
-    states = states_of(guitar)
-    assumed = assumed_strings(guitar, offset_cents)
-    odds = note_odds(heard)
     best: Placed | None = None
     for style in STYLES:
-        moves, start = move_costs(states, style), start_costs(states, style)
-        strings, before = assumed, None
-        least = min(bar, best.cost if best else np.inf)
-        for k in range(_ROUNDS[style]):
-            evidence = place_evidence(heard, states, strings, guitar.a4_hz)
-            if style == "position" and before is not None:
-                evidence -= _reach_costs(states, before, evidence.shape[1])
-            clues = Clues(
-                evidence=evidence,
-                take=_ODDS_NATS * (1.0 - odds),
-                skip=_ODDS_NATS * odds,
-                ln_b=np.log(heard.b),
-                ln_b_sd=np.minimum(heard.b_sd / heard.b, 3.0),
-            )
-            path = best_path(clues, states, start, moves)
-            at = path.states
-            if k > 1 and before is not None and np.array_equal(at, before):
-                break
-            before = at
-            strings = learnt_strings(
-                heard,
-                guitar,
-                path.rows,
-                states.string[at],
-                states.fret[at],
-                offset_cents=offset_cents,
-            )
-            cost = path.cost + string_costs(strings, assumed, states.string[at])
-            cost += abs(offset_cents) / _OFFSET_CENTS_PER_NAT
-            if best is not None and cost > least + _HOPELESS:
-                break
-        if best is None or cost < best.cost:
+        placed = _place_in_style(heard, guitar, offset_cents, style, bar=bar)
+        if best is None or placed.cost < best.cost:
+            best = placed
+        bar = min(bar, best.cost)
+    if best is None:
+        raise ValueError("no style of playing to try")
+    return best
+
+
+def _place_in_style(
+    heard: Heard, guitar: Guitar, offset_cents: float, style: Style, *, bar: float
+) -> Placed:
+    """Return the cheapest way over the neck for one style, learning the strings on the way."""
+    states, odds = states_of(guitar), note_odds(heard)
+    moves, start = move_costs(states, style), start_costs(states, style)
+    strings = assumed = assumed_strings(guitar, offset_cents)
+    best: Placed | None = None
+    before: npt.NDArray[np.intp] | None = None
+    for k in range(_ROUNDS[style]):
+        evidence = place_evidence(heard, states, strings, guitar.a4_hz)
+        if style == "position" and before is not None:
+            evidence -= _reach_costs(states, before, evidence.shape[1])
+        path = best_path(_clues(heard, evidence, odds), states, start, moves)
+        at = path.states
+        strings = learnt_strings(
+            heard, guitar, path.rows, states.string[at], states.fret[at], offset_cents=offset_cents
+        )
+        cost = path.cost + string_costs(strings, assumed, states.string[at])
+        cost += abs(offset_cents) / _OFFSET_CENTS_PER_NAT
+        # The first round knows nothing of the strings: its cost does not compare with later ones.
+        if best is None or k == 1 or cost < best.cost:
             best = Placed(
                 path=path,
                 states=states,
@@ -154,9 +150,22 @@ def _place_at(heard: Heard, guitar: Guitar, offset_cents: float, bar: float) -> 
                 cost=cost,
                 offset_cents=_offset(heard, guitar, path, states, offset_cents),
             )
+        if cost > bar + _HOPELESS or (k > 0 and before is not None and np.array_equal(at, before)):
+            break
+        before = at
     if best is None:
-        raise ValueError("no style of playing to try")
+        raise ValueError("no round of learning to try")
     return best
+
+
+def _clues(heard: Heard, evidence: FloatArray, odds: FloatArray) -> Clues:
+    return Clues(
+        evidence=evidence,
+        take=_ODDS_NATS * (1.0 - odds),
+        skip=_ODDS_NATS * odds,
+        ln_b=np.log(heard.b),
+        ln_b_sd=np.minimum(heard.b_sd / heard.b, 3.0),
+    )
 
 
 def _reach_costs(states: States, path_states: npt.NDArray[np.intp], n: int) -> FloatArray:

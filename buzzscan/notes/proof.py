@@ -28,7 +28,8 @@ _LATER_DB = 6.0
 _LANDING_S, _LANDING_DB = 0.14, 9.0
 """A finger lands on its fret up to this long before the pick, and sounds the note far softer."""
 _SAME_CENTS = 60.0
-_VOICE_PARTIALS, _VOICE_B = 8, 8e-6
+_LIKELY, _QUIET_DB = 0.6, (-23.0, -13.0)
+_VOICE_PARTIALS, _VOICE_B = 8, 7e-6
 """Partials in a straight series: a voice or a wind instrument, as no string is that thin."""
 
 
@@ -45,17 +46,26 @@ def note_odds(heard: Heard) -> FloatArray:
     """
     new = _gate(heard.new, 0.06, 0.25)
     rise = _gate(np.maximum(heard.rise_db, heard.tone_rise_db - 3.0), -6.0, -2.0)
-    partials = _gate(heard.n_found.astype(np.float64), 1.0, 4.0)
+    count = heard.n_found.astype(np.float64)
+    # High on the neck a dull pickup leaves two partials, but then they are all there is.
+    pure = _gate(heard.share, 0.7, 0.9) * _gate(count, 0.0, 2.0)
+    partials = np.maximum(_gate(count, 1.0, 4.0), pure)
     # Where the partials hardly rise, the attack itself must stand out.
     level = _gate(heard.rise_db, 1.0, 6.0)
     edge = np.maximum(0.5 * level, _gate(heard.gain_db, 5.0 - 4.0 * level, 10.0 - 5.0 * level))
+    # A squeak may drown the attack, but not partials that are new and hold still.
+    edge = np.maximum(edge, _gate(heard.steady, 0.9, 0.98) * _gate(heard.new, 0.4, 0.8))
     # A string picked again on the same fret adds little power, but is new all the same.
     again = _gate(heard.whole_share, 0.4, 0.8) * _gate(heard.new, 0.12, 0.3)
     tone = 0.3 + 0.7 * np.maximum(_gate(heard.share, 0.1, 0.5), again)
     steady = 0.2 + 0.8 * _gate(heard.steady, 0.6, 0.85)
-    voice = (heard.n_found >= _VOICE_PARTIALS) & (heard.b + 2.0 * heard.b_sd < _VOICE_B)
+    voice = (heard.n_found >= _VOICE_PARTIALS) & (heard.b + 0.5 * heard.b_sd < _VOICE_B)
     steady = np.where(voice, 0.2, steady)
-    return np.asarray(new * rise * partials * edge * tone * steady, np.float64)
+    odds = np.asarray(new * rise * partials * edge * tone * steady, np.float64)
+    # Talk is far softer than the run; a soft pick is let in again by the place it fits.
+    likely = odds > _LIKELY
+    usual = float(np.median(heard.level_db[likely])) if likely.any() else 0.0
+    return odds * (0.5 + 0.5 * _gate(heard.level_db - usual, *_QUIET_DB))
 
 
 def weeded(heard: Heard, sample_rate_hz: int) -> Heard:
