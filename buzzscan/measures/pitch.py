@@ -37,8 +37,10 @@ _MOST_SHIFT_CENTS = 15.0
 """Neck and body pull a first partial by some cents; farther off, it is another sound."""
 _LEAST_ERROR_CENTS = 0.05
 """What two polarisations leave within even the clearest pitch."""
-_LEAST_SHIFT_CENTS = 0.8
-"""A beat slower than the note moves a first partial so far without the neck's doing."""
+_LEAST_SCATTER_CENTS = 0.05
+_PERIODS_TO_PART_FRETS = 34.0
+"""Periods in which the first partial parts from that of the next fret, which may still sound in
+the room: a semitone is 6 per cent, the main lobe 2 bins."""
 _SHIFT_SIGMAS = 2.0
 """Standard errors from which the first partial's own place counts against the others'."""
 
@@ -141,7 +143,9 @@ def settled_pitch(
         start_s=heard.start_s,
         decay_db_per_s=decay_db_per_s,
     )
-    shift, own_error = _own_shift(fit, glide.first_unrest_cents)
+    shift, own_error = 0.0, 0.0
+    if (heard.stop_s - heard.start_s) * fit.pitch_hz > _PERIODS_TO_PART_FRETS:
+        shift, own_error = _own_shift(fit, glide.first_unrest_cents)
     error = float(
         np.sqrt(
             fit.pitch_error_cents**2 + glide.error_cents**2 + own_error**2 + _LEAST_ERROR_CENTS**2
@@ -159,9 +163,9 @@ def _own_shift(fit: PartialFit, unrest_cents: float | None) -> tuple[float, floa
     if fit.numbers[0] != 1 or unrest_cents is None:
         return 0.0, 0.0
     off = hz_to_cents(fit.frequencies_hz[0], fit.pitch_hz)
-    sigma = float(np.sqrt(fit.errors_cents[0] ** 2 + fit.scatter_cents**2 + unrest_cents**2))
-    least = max(_SHIFT_SIGMAS * sigma, _LEAST_SHIFT_CENTS)
-    if not least < abs(off) < _MOST_SHIFT_CENTS:
+    scatter = max(fit.scatter_cents, _LEAST_SCATTER_CENTS)
+    sigma = float(np.sqrt(fit.errors_cents[0] ** 2 + scatter**2 + unrest_cents**2))
+    if not _SHIFT_SIGMAS * sigma < abs(off) < _MOST_SHIFT_CENTS:
         return 0.0, 0.0
-    trust = 1.0 - (least / off) ** 2
+    trust = 1.0 - (_SHIFT_SIGMAS * sigma / off) ** 2
     return trust * off, trust * sigma

@@ -29,7 +29,7 @@ _MODEL_CENTS = 0.05
 """Scatter of real partials about the formula that is never undercut."""
 _OUTLIER = 3.0
 """Scatters from which a partial loses half of its weight (Cauchy weights)."""
-_PRIOR_B, _PRIOR_SD_B = 1e-4, 4e-4
+_PRIOR_B, _PRIOR_SD_B = 1e-4, 2e-3
 """Weak knowledge of B that keeps the search on course while few partials are known."""
 _MOST_B = 2e-2
 _SOLVE_ROUNDS = 5
