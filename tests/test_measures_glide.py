@@ -61,7 +61,7 @@ def test_steady_string_has_no_glide() -> None:
 def test_beating_of_one_partial_is_no_glide() -> None:
     wave = gliding(196.0, 0.0)
     t = np.arange(len(wave)) / RATE
-    wave += 0.06 * np.exp(-2 * t) * np.cos(2 * np.pi * 196.5 * t + 2.0)
+    wave += 0.06 * np.exp(-2 * t) * np.cos(2 * np.pi * 198.0 * t + 2.0)
     found = heard(wave, 196.0)
     pitch = settled_pitch(wave, found, sample_rate_hz=RATE, decay_db_per_s=17.4)
     assert pitch.hz is not None

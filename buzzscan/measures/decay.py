@@ -49,6 +49,8 @@ still sounding in the room, and the room's own build-up (a T60 of 0.5 s fades so
 _MOST_EARLY_DB = 20.0
 _LEAST_SPAN_FOR_EARLY_S = 0.35
 """Four times the fading: then the line shows what the beginning departs from."""
+_LEAST_RIPPLE_DB = 0.004
+"""A level straighter than this is that of one exponential, whatever its pitch does."""
 _RIPPLE_SHARE = 0.4
 """Share of the ripple about a straight line that components may leave unexplained."""
 _ROOM_S, _LONG_S = 0.12, 0.7
@@ -95,7 +97,7 @@ def fit_decay(track: Track) -> DecayFit:
     plain = fit_level_slope(
         track.times_s, track.powers, noise=track.noise, frames_per_independent=0.5 * HOPS
     )
-    if plain.rate_db_per_s is None:
+    if plain.rate_db_per_s is None or plain.ripple_db < _LEAST_RIPPLE_DB:
         return plain
     long = float(np.ptp(track.times_s)) > _LONG_S
     late = track.times_s > START_S + (_ROOM_S if long else -1.0)
