@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import maximum_filter1d
 
 from buzzscan.notes.hearing import POWER_STEP_S
 
@@ -97,7 +98,8 @@ def _ending(
     for i in falls.tolist():
         if rest[min(i + lag, len(rest) - 1)] < upper[i] - _STAYS_DB:
             half = 0.5 * (upper[i] + after[i])
-            below = np.flatnonzero(part[i:] < half)
+            quiet = maximum_filter1d(part[i:], _RIPPLE_STEPS, origin=-(_RIPPLE_STEPS // 2))
+            below = np.flatnonzero(quiet < half)
             at = i + (int(below[0]) if len(below) else 0)
             return Ending(end_s=(first + at) * step_s, stopped=True)
     if len(silent):

@@ -96,7 +96,7 @@ def start_costs(states: States, style: Style) -> FloatArray:
     return np.where(
         up & low,
         _FIRST_FRET * (states.fret > states.lowest),
-        np.where(up, 4.0, np.where(high, 3.0, 6.0)),
+        np.where(up, 5.5, np.where(high, 3.5, 7.0)),
     )
 
 
@@ -138,7 +138,7 @@ def _over_strings(states: States, style: Style) -> FloatArray:
     begin = np.where(
         (now > 0) & low,
         2.2 + _FIRST_FRET * (fret_to > states.lowest),
-        np.where((now < 0) & top, 4.0, np.where(now > 0, 5.0, 7.0)),
+        np.where((now < 0) & top, 4.5, np.where(now > 0, 7.0, 8.0)),
     )
     cost = begin + far
     if style == "along":

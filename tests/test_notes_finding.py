@@ -1,0 +1,201 @@
+"""Finding notes: times, places, tuning, offsets, what is kept unjudged and what is refused."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from buzzscan.errors import AnalysisError
+from buzzscan.guitar import Guitar
+from buzzscan.notes import FoundNotes, find_notes
+from buzzscan.recording import Recording
+
+RATE_HZ = 22050
+NOTE_S, GAP_S, LEAD_S = 0.35, 0.05, 0.4
+ONSET_S = 0.005
+"""Takes are made sample by sample, so the onset is known; a pick's edge is 1 to 2 ms wide."""
+
+Samples = npt.NDArray[np.float64]
+
+
+class _Memory:
+    def __init__(self, samples: npt.NDArray[np.float32]) -> None:
+        self.samples = samples
+
+    def read(self, start: int, stop: int) -> npt.NDArray[np.float32]:
+        return self.samples[start:stop]
+
+
+def _recording(samples: Samples, name: str = "take.wav") -> Recording:
+    held = samples.astype(np.float32)
+    return Recording(
+        name=name,
+        sha256="0" * 64,
+        sample_rate_hz=RATE_HZ,
+        file_rate_hz=RATE_HZ,
+        n_samples=len(held),
+        peak_dbfs=-10.0,
+        noise_dbfs=-75.0,
+        warnings=(),
+        path=None,
+        source=_Memory(held),
+    )
+
+
+def _found(samples: Samples, guitar: Guitar | None = None) -> FoundNotes:
+    return find_notes([_recording(samples)], guitar)
+
+
+def _pluck(pitch_hz: float, b: float, rng: np.random.Generator) -> Samples:
+    """Return a plucked stiff string that fades over its last 20 ms."""
+    t = np.arange(round(NOTE_S * RATE_HZ)) / RATE_HZ
+    h = np.arange(1, 31)
+    hz = h * pitch_hz * np.sqrt(1.0 + b * h**2)
+    h, hz = h[hz < 0.45 * RATE_HZ], hz[hz < 0.45 * RATE_HZ]
+    phase = rng.uniform(0.0, 2.0 * np.pi, len(h))
+    level = np.abs(np.sin(np.pi * 0.17 * h)) / h**1.2
+    wave = (
+        level[:, None]
+        * np.exp(-np.outer(1.2 + 0.2 * h, t))
+        * np.sin(2 * np.pi * np.outer(hz, t) + phase[:, None])
+    ).sum(axis=0)
+    fade = np.minimum(t / 0.002, 1.0) * np.minimum((t[-1] - t) / 0.02, 1.0)
+    return np.asarray(0.3 * wave / np.abs(wave).max() * fade)
+
+
+def _run(
+    open_midi: tuple[float, ...] = (45,), frets: tuple[int, ...] = tuple(range(13))
+) -> Samples:
+    """Return a run up and down each string; B grows up the neck as 2^(fret/6)."""
+    rng = np.random.default_rng(0)
+    parts = [np.zeros(round(LEAD_S * RATE_HZ))]
+    for midi in open_midi:
+        for fret in (*frets, *frets[::-1]):
+            pitch_hz = 440.0 * 2.0 ** ((midi + fret - 69.0) / 12.0)
+            open_b = 8e-5 if midi < 58 else 1.4e-5 * 2.0 ** ((64.0 - midi) / 3.0)
+            parts += [
+                _pluck(pitch_hz, open_b * 2.0 ** (fret / 6.0), rng),
+                np.zeros(round(GAP_S * RATE_HZ)),
+            ]
+    samples = np.concatenate(parts)
+    return samples + 10.0 ** (-75.0 / 20.0) * rng.standard_normal(len(samples))
+
+
+@pytest.fixture(scope="module")
+def run() -> Samples:
+    return _run()
+
+
+def test_each_note_lies_where_it_was_played(run: Samples) -> None:
+    notes = _found(run, Guitar()).notes
+    frets = [*range(13), *range(13)[::-1]]
+    assert [(n.string, n.fret) for n in notes] == [(5, f) for f in frets]
+    assert [n.direction for n in notes] == ["up"] * 13 + ["down"] * 13
+    true_s = LEAD_S + np.arange(26) * (NOTE_S + GAP_S)
+    assert np.abs(np.array([n.onset_s for n in notes]) - true_s).max() < ONSET_S
+    assert all(n.judged and not n.reason for n in notes)
+
+
+def test_a_note_ends_where_it_is_stopped(run: Samples) -> None:
+    lengths = [n.end_s - n.onset_s for n in _found(run, Guitar()).notes]
+    # The take fades each note over its last 20 ms; the next one starts 50 ms later.
+    assert np.abs(np.array(lengths) - NOTE_S).max() < 0.025
+
+
+@pytest.mark.parametrize("midi", [40.0, 50.0, 64.0])
+def test_without_a_guitar_file_standard_tuning_is_found_and_said(midi: float) -> None:
+    found = _found(_run(open_midi=(midi,)))
+    assert found.tuning_found
+    assert found.guitar.tuning == Guitar().tuning
+    assert "standard tuning" in found.remarks[0]
+    assert {n.string for n in found.notes} == {{40.0: 6, 50.0: 4, 64.0: 1}[midi]}
+
+
+def test_another_tuning_is_found() -> None:
+    take = _run(open_midi=(28, 33, 38, 43), frets=tuple(range(8)))
+    assert _found(take).guitar.tuning == ("E1", "A1", "D2", "G2")
+
+
+@pytest.mark.parametrize("cents", [-60, 55])
+def test_a_guitar_off_pitch_is_placed_right_and_said_to_be_off(cents: int) -> None:
+    shift = cents / 100.0
+    take = _run(open_midi=(40 + shift, 45 + shift), frets=tuple(range(10)))
+    found = _found(take, Guitar())
+    assert found.offset_cents == pytest.approx(cents, abs=3.0)
+    assert any("cents" in remark for remark in found.remarks)
+    assert found.notes[0].fret == 0
+    assert {n.string for n in found.notes} == {5, 6}
+
+
+def test_a_soft_note_is_kept_but_not_judged(run: Samples) -> None:
+    take = run.copy()
+    start = round((LEAD_S + 4 * (NOTE_S + GAP_S) - 0.01) * RATE_HZ)
+    take[start : start + round(NOTE_S * RATE_HZ)] *= 10.0 ** (-17.0 / 20.0)
+    notes = _found(take, Guitar()).notes
+    assert len(notes) == 26
+    assert (notes[4].fret, notes[4].judged) == (4, False)
+    assert "softly" in notes[4].reason
+
+
+def test_a_choked_note_keeps_its_place() -> None:
+    """The seventh sounds the ninth fret's pitch, up and down."""
+    frets = (0, 1, 2, 3, 4, 5, 6, 9, 8, 9, 10, 11, 12)
+    notes = _found(_run(open_midi=(45,), frets=frets), Guitar()).notes
+    assert [n.fret for n in notes] == [*range(13), *range(13)[::-1]]
+
+
+def test_several_recordings_are_one_scan() -> None:
+    takes = [_recording(_run(open_midi=(m,)), name) for m, name in ((45, "a.wav"), (59, "b.wav"))]
+    notes = find_notes(takes, Guitar()).notes
+    assert [n.id for n in notes] == list(range(1, 53))
+    assert {(n.recording, n.string) for n in notes} == {(0, 5), (1, 2)}
+
+
+def test_progress_rises_to_one(run: Samples) -> None:
+    seen: list[float] = []
+    find_notes([_recording(run)], Guitar(), progress=seen.append)
+    assert seen == sorted(seen)
+    assert seen[-1] == 1.0
+
+
+def test_gain_and_polarity_change_no_place(run: Samples) -> None:
+    def places(samples: Samples) -> list[tuple[int, int]]:
+        return [(n.string, n.fret) for n in _found(samples, Guitar()).notes]
+
+    assert places(-0.25 * run) == places(run)
+
+
+def _silence() -> Samples:
+    return np.zeros(8 * RATE_HZ)
+
+
+def _noise() -> Samples:
+    return 0.1 * np.random.default_rng(1).standard_normal(8 * RATE_HZ)
+
+
+def _hum() -> Samples:
+    t = np.arange(8 * RATE_HZ) / RATE_HZ
+    return 0.2 * np.sin(2 * np.pi * 50.0 * t) + 0.1 * np.sin(2 * np.pi * 150.0 * t)
+
+
+@pytest.mark.parametrize("make", [_silence, _noise, _hum])
+def test_what_is_no_run_is_refused(make: Callable[[], Samples]) -> None:
+    with pytest.raises(AnalysisError, match=r"no run over the neck found .take\.wav: .*; record"):
+        _found(make(), Guitar())
+
+
+def test_a_melody_is_refused() -> None:
+    rng = np.random.default_rng(4)
+    scale = np.array([0, 2, 4, 5, 7, 9, 11, 12])
+    frets = tuple(int(f) for f in scale[rng.integers(0, 8, 14)])
+    take = _run(open_midi=(48,), frets=frets)
+    with pytest.raises(AnalysisError, match="go fret by fret, need 70 %"):
+        _found(take, Guitar())
+
+
+def test_no_recording_is_refused() -> None:
+    with pytest.raises(AnalysisError, match="need at least one"):
+        find_notes([], None)
