@@ -19,10 +19,11 @@ from scipy.ndimage import maximum_filter1d
 
 from buzzscan.notes.hearing import POWER_STEP_S
 
-__all__ = ["Ending", "find_endings"]
+__all__ = ["Ending", "attack_levels", "find_endings"]
 
 FloatArray = npt.NDArray[np.float64]
 
+_ATTACK_S = 0.05
 _SETTLED_S = 0.04
 _WITHIN_S, _DROP_DB = 0.045, 9.0
 """A hand that stops a string takes 9 dB off within 45 ms; no string decays by 200 dB/s."""
@@ -47,6 +48,25 @@ class Ending:
 
     end_s: float
     stopped: bool
+
+
+def attack_levels(
+    power: npt.NDArray[np.float32], onsets_s: FloatArray, *, step_s: float
+) -> FloatArray:
+    """Return the highest level within 50 ms after each onset, in dB re full scale.
+
+    Parameters
+    ----------
+    power
+        Mean square of the waveform every `step_s`.
+    onsets_s
+        Onsets within the recording, shape (notes,).
+    step_s
+        Exact step of `power`.
+    """
+    starts = (onsets_s / step_s).astype(np.intp)
+    steps = np.minimum(starts[:, None] + np.arange(round(_ATTACK_S / step_s)), len(power) - 1)
+    return np.asarray(10.0 * np.log10(power[steps].max(axis=1).astype(np.float64) + 1e-12))
 
 
 def find_endings(

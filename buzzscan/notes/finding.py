@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from buzzscan.errors import AnalysisError
 from buzzscan.guitar import STANDARD_TUNING, Guitar
-from buzzscan.notes.ending import find_endings
+from buzzscan.notes.ending import attack_levels, find_endings
 from buzzscan.notes.hearing import Heard, listen, power_step_samples, select
 from buzzscan.notes.judging import place_odds, reasons
 from buzzscan.notes.note import FoundNotes, Note
@@ -184,7 +184,8 @@ def _notes_of(index: int, take: _Take, placed: Placed, n_before: int) -> list[No
         noise_dbfs=take.recording.noise_dbfs,
         step_s=power_step_samples(rate) / rate,
     )
-    why = reasons(take.heard, placed, endings, onsets_s)
+    attack_db = attack_levels(take.power, onsets_s, step_s=power_step_samples(rate) / rate)
+    why = reasons(take.heard, placed, endings, onsets_s, attack_db=attack_db)
     odds = place_odds(placed)
     return [
         Note(

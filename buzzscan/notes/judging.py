@@ -83,7 +83,12 @@ def _stretch_gaps(placed: Placed) -> FloatArray:
 
 
 def reasons(
-    heard: Heard, placed: Placed, endings: tuple[Ending, ...], onsets_s: FloatArray
+    heard: Heard,
+    placed: Placed,
+    endings: tuple[Ending, ...],
+    onsets_s: FloatArray,
+    *,
+    attack_db: FloatArray,
 ) -> tuple[str, ...]:
     """Return for each note why it must not count, empty where it does.
 
@@ -95,16 +100,21 @@ def reasons(
         Path through them.
     endings, onsets_s
         Of each note of the path.
+    attack_db
+        Level of the waveform right after each onset. A note that a fret chokes is loud there
+        and nowhere else: it was not picked softly.
     """
     rows = placed.path.rows
     string = placed.states.string[placed.path.states]
     level = heard.level_db[rows]
-    usual = np.array([np.median(level[string == s]) for s in string])
+    usual, usual_attack = (
+        np.array([np.median(x[string == s]) for s in string]) for x in (level, attack_db)
+    )
     nexts = np.append(onsets_s[1:], np.inf)
     out = []
     for k, row in enumerate(rows):
         length = endings[k].end_s - float(onsets_s[k])
-        under = float(usual[k] - level[k])
+        under = float(min(usual[k] - level[k], usual_attack[k] - attack_db[k]))
         if under > _SOFT_DB:
             out.append(f"picked too softly: {under:.0f} dB under its string's other notes")
         elif (
