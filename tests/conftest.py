@@ -280,10 +280,13 @@ def after_scan(neck_scan: Scan) -> Scan:
         return dataclasses.replace(position, **changes)
 
     recording = dataclasses.replace(neck_scan.recordings[0], name="after take.wav", sha256="1" * 64)
+    positions = tuple(dressed(p) for p in neck_scan.positions)
+    contact = {i: p.contact for p in positions for i in p.notes}
     return dataclasses.replace(
         neck_scan,
         recordings=(recording,),
-        positions=tuple(dressed(p) for p in neck_scan.positions),
+        notes=tuple(dataclasses.replace(n, contact=contact[n.note.id]) for n in neck_scan.notes),
+        positions=positions,
         findings=neck_scan.findings[1:],
     )
 
@@ -387,7 +390,10 @@ def note_at() -> Callable[..., MeasuredNote]:
             reason="",
         )
         clean = dataclasses.replace(
-            _measured(note, Guitar()), contact=0.03, contact_until_s=None, buzz_db=-60.0
+            _measured(note, Guitar(tuning=("E2",) * 8, frets=36)),
+            contact=0.03,
+            contact_until_s=None,
+            buzz_db=-60.0,
         )
         return dataclasses.replace(clean, **changes)  # type: ignore[arg-type]
 

@@ -29,9 +29,11 @@ Place = tuple[int, int]
 
 BADNESS: dict[Buzz, int] = {"clean": 0, "slight": 1, "buzz": 2, "choked": 3}
 HEARD_AS_BAD = 2
-SURE_CONTACT, SURE_CLEAN = 0.8, 0.25
-"""Probability of contact over all passes from which, and to which, none of them contradicts."""
-CLEAR_STEP = 0.55
+SURE_CONTACT, SURE_CLEAN = 0.7, 0.25
+"""Probability of contact over all passes from which, and to which, a place counts as told."""
+EITHER_WAY = 0.5
+"""A pass below this contradicts one above."""
+CLEAR_STEP = SURE_CONTACT - SURE_CLEAN
 """Change of the probability of contact that is one: the least between the two above."""
 OWN_PICK_DB = 6.0
 """A note this much softer than the others of its string counts as picked softly: three times a
@@ -165,11 +167,11 @@ class Judge:
         doubt = _near_threshold(scan, struck)
         if doubt:
             return f"{when}, it struck {doubt}: the next pluck may tell otherwise"
-        clean = now if ended else then
-        if clean.contact is not None and clean.contact > SURE_CLEAN:
-            other = "after" if ended else "before"
-            return f"{other}, it struck in one pass as well: the next pluck may tell otherwise"
-        return ""
+        free = (self.after, now) if ended else (self.before, then)
+        if _surely_clean(*free):
+            return ""
+        other = "after" if ended else "before"
+        return f"{other}, one pass struck or nearly: the next pluck may tell otherwise"
 
     def _explained(self, place: Place, *, ended: bool) -> bool:
         """Return whether a cause explains the place and is itself beyond chance."""
@@ -188,26 +190,32 @@ def _beyond_chance(scan: Scan, other: Scan, places: Collection[Place]) -> bool:
     was = {(p.string, p.fret): p for p in scan.positions}
     now = {(p.string, p.fret): p for p in other.positions}
     pairs = [(was[p], now[p]) for p in places if p in was and p in now]
-    sure = [pair for pair in pairs if _surely_strikes(pair[0])]
-    crossed = [
-        pair for pair in sure if pair[1].buzz == "clean" and (pair[1].contact or 0.0) <= SURE_CLEAN
-    ]
+    sure = [pair for pair in pairs if _surely_strikes(scan, pair[0])]
+    crossed = [pair for pair in sure if pair[1].buzz == "clean" and _surely_clean(other, pair[1])]
     if any(not _near_threshold(scan, struck) for struck, _ in crossed):
         return True
     return len(crossed) >= FEWEST_CROSSED and len(crossed) >= CROSSED_SHARE * len(sure)
 
 
-def _surely_strikes(position: Position) -> bool:
-    if position.buzz in {None, "clean"}:
-        return False
-    return position.buzz == "choked" or (position.contact or 1.0) >= SURE_CONTACT
+def _surely_strikes(scan: Scan, position: Position) -> bool:
+    """Return whether a place strikes in all its passes."""
+    if position.buzz == "choked" or position.contact is None:
+        return position.buzz not in {None, "clean"}
+    passes = [n.contact for n in _judged(scan, position) if n.contact is not None]
+    return position.contact >= SURE_CONTACT and all(c >= EITHER_WAY for c in passes)
+
+
+def _surely_clean(scan: Scan, position: Position) -> bool:
+    """Return whether a place strikes in none of its passes."""
+    passes = [n.contact for n in _judged(scan, position) if n.contact is not None]
+    return (position.contact or 0.0) <= SURE_CLEAN and all(c < EITHER_WAY for c in passes)
 
 
 def _near_threshold(scan: Scan, position: Position) -> str:
     """Return how a contact shows that it is near its threshold; empty if it is not."""
     if position.buzz == "choked":
         return ""
-    if position.contact is not None and position.contact < SURE_CONTACT:
+    if not _surely_strikes(scan, position):
         return "in some of the passes only"
     excess = _excess_db(scan, position)
     return "" if excess is None or excess >= PICK_SPREAD_DB else "briefly"
