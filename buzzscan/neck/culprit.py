@@ -219,7 +219,7 @@ def _widespread(
     everywhere the action.
     """
     heard = ~np.isnan(evidence.contact)
-    left = heard & (np.nan_to_num(evidence.contact) >= 0.5) & ~explained
+    left = evidence.struck & ~explained
     share = left.sum(axis=1) / np.maximum(heard.sum(axis=1), 1)
     strings = np.flatnonzero(share >= _WIDE_STRING_SHARE)
     if strings.size == 0 or left[strings].sum() < _WIDE_PLACES:
@@ -261,7 +261,10 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         others = search.with_picks(level, [p for p in picks if p is not pick])
         low, size, high = search.interval(others, pick)
         rise = striking - model.striking(others, given=full)
-        places = np.argwhere((rise > _EXPLAINS) & heard)
+        raised = rise > _EXPLAINS
+        places = np.argwhere(
+            raised & (evidence.struck if (raised & evidence.struck).any() else heard)
+        )
         if places.size == 0:
             continue
         found.append(

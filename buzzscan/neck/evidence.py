@@ -27,7 +27,11 @@ __all__ = ["Evidence", "evidence_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_STRIKES = 0.5
+_STRIKES = 0.3
+"""A pass strikes, for the level's sake, from here."""
+_USUAL = 0.06
+"""Share of notes that strike in a usual take: a probability of contact counts for what it says
+beyond this, since the measure of a single note is wary of false alarms."""
 _PASS_WEIGHT = 0.7
 """Weight of each of several passes' log odds: the square root of a half, rounded."""
 
@@ -39,7 +43,9 @@ class Evidence:
     Parameters
     ----------
     contact
-        Probability of contact; NaN where nothing was judged.
+        Probability of contact with even odds to begin with; NaN where nothing was judged.
+    struck
+        Whether the verdict on the place is that it buzzes.
     level_db
         `buzz_db` of the passes that strike.
     choked
@@ -47,6 +53,7 @@ class Evidence:
     """
 
     contact: FloatArray
+    struck: npt.NDArray[np.bool_]
     level_db: FloatArray
     choked: npt.NDArray[np.bool_]
 
@@ -57,7 +64,8 @@ def _pooled(notes: Sequence[MeasuredNote]) -> float:
         return np.nan
     clipped = np.clip(values, 1e-3, 1.0 - 1e-3)
     weight = 1.0 if len(values) == 1 else _PASS_WEIGHT
-    return float(1.0 / (1.0 + np.exp(-weight * np.log(clipped / (1.0 - clipped)).sum())))
+    beyond = np.log(clipped / (1.0 - clipped)) - np.log(_USUAL / (1.0 - _USUAL))
+    return float(1.0 / (1.0 + np.exp(-weight * beyond.sum())))
 
 
 def _struck_level(notes: Sequence[MeasuredNote]) -> float:
@@ -78,12 +86,13 @@ def evidence_of(
     """Return the contact evidence of all positions as arrays."""
     shape = (guitar.n_strings, guitar.frets + 1)
     contact, level = np.full(shape, np.nan), np.full(shape, np.nan)
-    choked = np.zeros(shape, np.bool_)
+    choked, struck = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
     for position in positions:
         at = position.string - 1, position.fret
         contact[at] = _pooled(places.get((position.string, position.fret), ()))
         level[at] = _struck_level(places.get((position.string, position.fret), ()))
+        struck[at] = position.buzz not in (None, "clean")
         if position.buzz == "choked":
             choked[at] = True
             contact[at] = 1.0
-    return Evidence(contact=contact, level_db=level, choked=choked)
+    return Evidence(contact=contact, struck=struck, level_db=level, choked=choked)

@@ -37,7 +37,7 @@ also stands for a string let go from the board's side, whose near end swings lea
 _LOG_SHARE = np.log(np.array([0.4, 0.4, 0.2]))
 _SLACK = 0.18
 """Standard deviation of ln(strength/threshold): picking uneven by 1–2 dB, frets by a hair."""
-_FALSE_ALARM, _MISS = 0.006, 0.06
+_FALSE_ALARM, _MISS = 0.004, 0.15
 """Contact heard where there is none, and missed where there is (per place, both passes)."""
 _SURE = 0.997
 _LEVEL_RISE_DB, _LEVEL_SPREAD_DB, _LEVEL_RANGE = 14.0, 7.0, (-0.3, 1.2)
