@@ -39,11 +39,13 @@ _MOST_CENTS = 12.0
 and nobody sets up a guitar for it."""
 _USUAL_CENTS = 1.5
 """Glide at the onset of a note played hard: swings of 1 to 2 mm on the strings named above."""
-_SHARE_OF_CORRECTION = 0.15
+_SHARE_OF_CORRECTION = 0.25
 """Doubt about a correction: energy does not fall quite as the first partial does."""
 _MOST_LEVER = 12.0
 """Settled pitch over change between the halves: beyond this, any other drift is blown up."""
 _LOWEST = 5
+_MOST_TIMES_FIRST = 4.0
+"""Beyond, it is beats and noise that fall."""
 _LEAST_DECAY_PER_S = 0.4
 _ROBUST = 2.5
 
@@ -130,11 +132,17 @@ def glide_of(
 
 
 def _fall_of(fit: PartialFit, decay_db_per_s: float | None) -> float:
-    """Return the fall of the string's energy in dB/s: the first partial's, or the lowest few's."""
-    if decay_db_per_s is not None:
-        return decay_db_per_s
+    """Return the fall in dB/s of what stretches the string.
+
+    The stretch is the sum of (n·a_n)²: the first partial has about half of a plucked string's,
+    the next four most of the rest, and those fall faster.
+    """
     low = sorted(fit.decays_db_per_s[:_LOWEST])
-    return low[len(low) // 2]
+    middle = low[len(low) // 2]
+    if decay_db_per_s is None:
+        return middle
+    first = max(decay_db_per_s, _LEAST_DECAY_PER_S * _DB)
+    return float(np.sqrt(first * min(max(first, middle), _MOST_TIMES_FIRST * first)))
 
 
 def _shared(values: FloatArray, errors: FloatArray) -> tuple[float, float]:
