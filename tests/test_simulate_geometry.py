@@ -49,3 +49,7 @@ def test_string_rests_on_a_fret_that_stands_above_its_line() -> None:
     assert line.sounding_fret(8)[0] == 9
     assert line.sounding_fret(9) == (9, 0.0)
     assert line.sounding_fret(3) == (3, 0.0)
+
+
+def test_a_neck_of_one_fret_has_no_bow() -> None:
+    np.testing.assert_array_equal(relief_heights(fret_positions(350.0, 1), 0.3), [0.0, 0.0])

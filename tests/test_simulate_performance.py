@@ -119,3 +119,8 @@ def test_the_finger_changes_fretted_notes_only() -> None:
     events = _plan(Performance(finger_sd=0.3), frets=12)
     assert all(e.end_loss == 1.0 for e in events if e.fret == 0)
     assert np.std([np.log(e.end_loss) for e in events if e.fret > 0]) == pytest.approx(0.3, rel=0.3)
+
+
+def test_nothing_sounds_below_a_capo() -> None:
+    events = plan(Performance(), n_strings=2, frets=5, capo=2, rng=np.random.default_rng(0))
+    assert {e.fret for e in events} == {2, 3, 4, 5}

@@ -31,6 +31,8 @@ def fret_positions(scale_mm: float, frets: int) -> Array:
 def relief_heights(x_mm: Array, relief_mm: float) -> Array:
     """Return the height of each fret crown of a neck with relief (≤ 0 for relief > 0)."""
     first, last = x_mm[1], x_mm[-1]
+    if last == first:
+        return np.zeros_like(x_mm)  # a single fret cannot bow
     bow = -4.0 * relief_mm * (x_mm - first) * (last - x_mm) / (last - first) ** 2
     return np.asarray(bow)
 

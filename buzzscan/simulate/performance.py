@@ -3,7 +3,7 @@
 Conventions
 -----------
 Amplitudes are the displacement of the string at the pick in mm, for the thickest string;
-thinner strings get the same force and so move by the inverse of their tension.
+thinner strings get the same force and so move by the inverse of their tension, 8 mm at most.
 
 Limits
 ------
@@ -76,6 +76,8 @@ class Performance:
         Probability per string that the player stops on the way up and starts the string again.
     ring_over
         Probability per string that its last note is left ringing into the next string.
+    unmuted
+        How much the open strings ring along, 0–1; 0 when the player mutes them, 0.05 is much.
     talk
         Probability per change of string, and per restart, that somebody talks.
     """
@@ -107,6 +109,7 @@ class Performance:
     cut: float = 0.0
     restart: float = 0.0
     ring_over: float = 0.0
+    unmuted: float = 0.0
     talk: float = 0.0
 
 
@@ -168,7 +171,12 @@ class _Step:
 
 
 def plan(
-    performance: Performance, *, n_strings: int, frets: int, rng: np.random.Generator
+    performance: Performance,
+    *,
+    n_strings: int,
+    frets: int,
+    rng: np.random.Generator,
+    capo: int = 0,
 ) -> tuple[Event, ...]:
     """Return the picks of a run in time order.
 
@@ -180,8 +188,10 @@ def plan(
         Size of the neck.
     rng
         Source of all variation.
+    capo
+        Fret that a capo holds down: no lower one sounds.
     """
-    p = performance
+    p = replace(performance, first_fret=max(performance.first_fret, capo))
     last = frets if p.last_fret is None else min(p.last_fret, frets)
     played = _with_mistakes(p, _steps(p, n_strings, last), last, rng)
     events: list[Event] = []

@@ -33,6 +33,8 @@ LEAST_ANGLE_DEG, MOST_ANGLE_DEG = 5.0, 85.0
 SURELY_HELD = 2.0
 """Times the greatest pull at which a resting string surely stays: stiffness sends sharper bends
 ahead of the corner than the triangle has. Below, it is simulated over the fret it lies on."""
+MOST_PLUCK_MM = 8.0
+"""However slack a string is, a pick lets go of it there (common practice, no source)."""
 SHORT_OF_FRETS = 0.8
 """How much of the room a pick that pushes towards the neck may use up."""
 
@@ -160,9 +162,8 @@ def _with_obstacles(
 
 def _pluck(guitar: SimGuitar, event: Event, *, stop: int) -> Pluck:
     """Return the pluck in mm; the same force moves a slacker string farther."""
-    size = (
-        event.amplitude_mm * guitar.strings[0].tension_n / guitar.strings[-event.string].tension_n
-    )
+    tension = guitar.strings[-event.string].tension_n
+    size = min(event.amplitude_mm * guitar.strings[0].tension_n / tension, MOST_PLUCK_MM)
     angle = np.deg2rad(np.clip(abs(event.angle_deg), LEAST_ANGLE_DEG, MOST_ANGLE_DEG))
     length = guitar.length_mm(event.string, stop)
     place = float(np.clip(event.pluck_mm, PLUCK_LEAST_MM, PLUCK_MOST_SHARE * length))

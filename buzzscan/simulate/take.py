@@ -13,7 +13,7 @@ A note stops within a few milliseconds when the finger leaves; the next may star
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 
@@ -25,6 +25,7 @@ from buzzscan.simulate.instrument import SimGuitar
 from buzzscan.simulate.noises import add_human_noise
 from buzzscan.simulate.note import NoteSound, sound_note
 from buzzscan.simulate.performance import Event, Performance, plan
+from buzzscan.simulate.sympathy import ringing_along
 
 __all__ = ["Take", "TrueNote", "simulate_take"]
 
@@ -169,8 +170,33 @@ def simulate_take(
     fs = chain.sample_rate_hz
     rng = np.random.default_rng(seed)
     events = plan(
-        performance, n_strings=guitar.guitar.n_strings, frets=guitar.guitar.frets, rng=rng
+        performance,
+        n_strings=guitar.guitar.n_strings,
+        frets=guitar.guitar.frets,
+        capo=guitar.guitar.capo,
+        rng=rng,
     )
+    end_s = events[-1].onset_s + events[-1].duration_s if events else 0.0
+    mixed = np.zeros(int(end_s * fs) + fs)
+    truth = []
+    for event, sound in _sounds(guitar, events, chain, seed=seed):
+        start = round(event.onset_s * fs)
+        heard = _stopped(sound.signal, event.duration_s + event.over_s, fs)[: mixed.size - start]
+        mixed[start : start + heard.size] += heard
+        truth.append(_true_note(chain, event, sound, seed=seed))
+        if progress is not None:
+            progress(len(truth) / len(events))
+    mixed += ringing_along(mixed, guitar, share=performance.unmuted, sample_rate_hz=fs)
+    wound = tuple(s for s in guitar.guitar.strings if guitar.strings[-s].wound)
+    mixed = add_human_noise(mixed, events, wound=wound, sample_rate_hz=fs, rng=rng)
+    samples = record(colour(chain, mixed, seed=seed), chain, rng=rng)
+    return Take(samples=samples, sample_rate_hz=fs, truth=tuple(truth))
+
+
+def _sounds(
+    guitar: SimGuitar, events: tuple[Event, ...], chain: Chain, *, seed: int
+) -> Iterator[tuple[Event, NoteSound]]:
+    """Yield each pick with its sound, in order; several are made at once."""
 
     def play(index: int) -> NoteSound:
         event = events[index]
@@ -180,29 +206,13 @@ def simulate_take(
             weight_kind=chain.weight_kind,
             pickup_mm=chain.pickup_mm,
             horizontal=chain.horizontal,
-            sample_rate_hz=fs,
+            sample_rate_hz=chain.sample_rate_hz,
             duration_s=event.duration_s + event.over_s + 8 * STOP_S,
             rng=np.random.default_rng([seed, index]),
         )
 
-    total = int(((events[-1].onset_s + events[-1].duration_s) if events else 0.0) * fs) + fs
-    mixed = np.zeros(total)
-    truth = []
     with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-        for done, (event, sound) in enumerate(
-            zip(events, pool.map(play, range(len(events))), strict=True), 1
-        ):
-            start = round(event.onset_s * fs)
-            rings_s = event.duration_s + event.over_s
-            heard = _stopped(sound.signal, rings_s, fs)[: total - start]
-            mixed[start : start + heard.size] += heard
-            truth.append(_true_note(chain, event, sound, seed=seed))
-            if progress is not None:
-                progress(done / len(events))
-    wound = tuple(s for s in guitar.guitar.strings if guitar.strings[-s].wound)
-    mixed = add_human_noise(mixed, events, wound=wound, sample_rate_hz=fs, rng=rng)
-    samples = record(colour(chain, mixed, seed=seed), chain, rng=rng)
-    return Take(samples=samples, sample_rate_hz=fs, truth=tuple(truth))
+        yield from zip(events, pool.map(play, range(len(events))), strict=True)
 
 
 def _true_note(chain: Chain, event: Event, sound: NoteSound, *, seed: int) -> TrueNote:
