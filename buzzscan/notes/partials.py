@@ -29,6 +29,7 @@ _START_BS = (6e-5, 6e-4, 3e-3, 9e-3)
 """Inharmonicities to start from: low on the neck, high up a thick string, a stiff bass string."""
 _FAIR = (1.0, 0.96, 0.9, 0.85)
 """A stiffer start must explain plainly more: with few partials any B would do."""
+_FEW, _FAR_CENTS = 7, 20.0
 N_STRONG = 6
 """Partials that are followed across the onset."""
 _STRONG_TOP_HZ = 4500.0
@@ -84,7 +85,8 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
     """
     width_hz = 2.0 / spectra.window_s[rows]
     tries = [_track(spectra, rows, starts_hz, width_hz, b) for b in _START_BS]
-    best = np.argmax([f * t.merit for f, t in zip(_FAIR, tries, strict=True)], axis=0)
+    merits = [f * t.merit * _nearness(t, starts_hz) for f, t in zip(_FAIR, tries, strict=True)]
+    best = np.argmax(merits, axis=0)
     every = np.arange(len(rows))
     freq, power, rise, weight, f2, b, sd = (
         np.array([getattr(t, name) for t in tries])[best, every]
@@ -151,6 +153,13 @@ def _track(
     return _Tracked(
         freq=freq, power=power, rise=rise, weight=weight, f2=f2, b=b, sd=sd, merit=merit
     )
+
+
+def _nearness(tracked: _Tracked, starts_hz: FloatArray) -> FloatArray:
+    """Return a factor below 1 for fits of few partials that end far from where they started."""
+    few = (tracked.weight > 0.0).sum(axis=1) < _FEW
+    cents = 600.0 * np.log2(tracked.f2 * (1.0 + tracked.b) / starts_hz**2)
+    return np.where(few, np.exp(-0.5 * (cents / _FAR_CENTS) ** 2), 1.0)
 
 
 def _peak(

@@ -58,7 +58,7 @@ def note_odds(heard: Heard) -> FloatArray:
     # A string picked again on the same fret adds little power, but is new all the same.
     again = _gate(heard.whole_share, 0.4, 0.8) * _gate(heard.new, 0.12, 0.3)
     tone = 0.3 + 0.7 * np.maximum(_gate(heard.share, 0.1, 0.5), again)
-    steady = 0.2 + 0.8 * _gate(heard.steady, 0.6, 0.85)
+    steady = 0.2 + 0.8 * _gate(heard.steady, 0.68, 0.93)
     voice = (heard.n_found >= _VOICE_PARTIALS) & (heard.b + 0.5 * heard.b_sd < _VOICE_B)
     steady = np.where(voice, 0.2, steady)
     odds = np.asarray(new * rise * partials * edge * tone * steady, np.float64)

@@ -35,6 +35,8 @@ _HELD_S, _HELD_SHORT_S = (0.065, 0.110), (0.035, 0.075)
 free of a squeak that runs into the note, earlier where the next note follows soon."""
 _FITS_BETTER = 0.6
 """Share of what silent partials between two moments would add to the match."""
+_UP_ALREADY = 0.6
+"""Share of their later level at which the partials sound already."""
 _NEAR_S, _FAR_S = (0.010, 0.034), (0.008, 0.040)
 """Before: from 34 to 10 ms; after: from 8 to 40 ms."""
 
@@ -147,7 +149,28 @@ def _begin(
     apart = np.maximum(np.abs(top - here), 1)
     full = power.sum(axis=(1, 2)) * apart + 1e-12
     better = gain[rows, top] - gain[:, here] > _FITS_BETTER * full
+    better &= ~_sounds_already(tone, weight * np.abs(steady), n_before, first + top, rate)
     return np.where(better, first + top, n_before)
+
+
+def _sounds_already(
+    tone: npt.NDArray[np.complexfloating],
+    held: FloatArray,
+    n_before: int,
+    begin: IntArray,
+    rate: float,
+) -> npt.NDArray[np.bool_]:
+    """Return whether the partials are up before a later beginning: an attack that still glides."""
+    edge = round(_SMOOTH_S * rate / 2)
+    weight = held / (np.abs(held).sum(axis=1, keepdims=True) + 1e-12)
+    out = np.zeros(len(tone), np.bool_)
+    for i, stop in enumerate(begin):
+        if stop - n_before <= 2 * edge:
+            continue
+        size = np.abs(tone[i, :, n_before + edge : stop - edge]).mean(axis=1)
+        later = np.abs(tone[i, :, stop + edge : stop + 3 * edge]).mean(axis=1) + 1e-7
+        out[i] = float((weight[i, :, 0] * np.minimum(size / later, 1.0)).sum()) > _UP_ALREADY
+    return out
 
 
 def _steadiness(
