@@ -15,12 +15,13 @@ than about a quarter to two fifths in decay time are not heard (Tolonen & Järve
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.positions import Place, judged_notes
+from buzzscan.neck.positions import Place, decay_trends, judged_notes
 from buzzscan.neck.trend import Trend
 from buzzscan.neck.verdict import Bars, Position
 
@@ -28,7 +29,9 @@ __all__ = ["DeadSpot", "dead_spots"]
 
 _EVERY_PASS_SHARE = 0.6
 """Each pass must show this share of the (logarithmic) fall that is asked of their middle."""
-_CERTAIN_SIGMAS = 3.0
+_CERTAIN_SIGMAS = 3.5
+_SINGLE_PASS_SIGMAS = 6.0
+"""With one pass alone nothing shows that the fall comes back."""
 _SHOULDER_RATIO = 1.3
 """Neighbours that fall this much faster belong to the spot: −25 % in time is heard."""
 _WIDEST = 3
@@ -38,6 +41,9 @@ _NO_CONTACT = 0.3
 _PASS_CONTACT = 0.6
 _NEIGHBOURS, _NEIGHBOUR_FRETS = 2, 4
 """So many notes this near must ring as the trend says: a spot stands out from neighbours."""
+_WHOLE_RATIO, _WHOLE_DEEP_RATIO = 1.25, 0.8
+"""The whole note must fall faster too; where the first partial falls twice as fast as usual, it
+must at least not ring on: else a room's own wave takes the partial, and nobody hears it die."""
 _PASS_SIGMA_LOG = 0.12
 """Least scatter in ln(rate) between two plucks of one note."""
 
@@ -77,9 +83,30 @@ class DeadSpot:
     confidence: float
 
 
+def _half_spread(notes: Sequence[MeasuredNote]) -> float:
+    """Return half the spread of ln(rate) between the passes."""
+    rates = [n.decay_db_per_s for n in judged_notes(notes) if n.decay_db_per_s]
+    return 0.5 * math.log(max(rates) / min(rates)) if rates and min(rates) > 0.0 else 0.0
+
+
 def _every_pass(notes: Sequence[MeasuredNote], usual: float, least: float) -> bool:
     rates = [n.decay_db_per_s for n in judged_notes(notes) if n.decay_db_per_s is not None]
     return bool(rates) and min(rates) / usual >= least
+
+
+def _whole_note_dies(
+    notes: Sequence[MeasuredNote], fret: int, trend: Trend | None, *, deep: bool
+) -> bool:
+    """Whether the level of the whole note falls faster than usual, where it was measured."""
+    rates = [
+        n.whole_decay_db_per_s for n in judged_notes(notes) if n.whole_decay_db_per_s is not None
+    ]
+    if not rates or trend is None:
+        return True
+    usual = math.exp(float(trend.at(fret)))
+    if deep:
+        return min(rates) >= _WHOLE_DEEP_RATIO * usual
+    return statistics.median(rates) >= _WHOLE_RATIO * usual
 
 
 def _adds_no_highs(position: Position, notes: Sequence[MeasuredNote]) -> bool:
@@ -144,6 +171,7 @@ def dead_spots(
 ) -> tuple[DeadSpot, ...]:
     """Return every dead spot, deepest first."""
     by_place = {(p.string, p.fret): p for p in positions}
+    wholes = decay_trends(guitar, places, measure=lambda n: n.whole_decay_db_per_s)
     least = bars.short_ratio**_EVERY_PASS_SHARE
     found: list[DeadSpot] = []
     taken: set[Place] = set()
@@ -155,15 +183,20 @@ def dead_spots(
         notes = places.get(place, ())
         if not _adds_no_highs(position, notes) or not _stands_out(place, by_place):
             continue
+        whole, deep = wholes.get(position.string), ratio >= bars.dead_ratio
+        if not _whole_note_dies(notes, position.fret, whole, deep=deep):
+            continue
         usual = math.exp(float(trend.at(position.fret)))
-        sigmas = math.log(ratio) / math.hypot(trend.spread, _PASS_SIGMA_LOG)
-        if sigmas < _CERTAIN_SIGMAS or not _every_pass(notes, usual, least):
+        sigmas = math.log(ratio) / math.hypot(trend.spread, _PASS_SIGMA_LOG, _half_spread(notes))
+        passes = len(judged_notes(notes))
+        certain = _CERTAIN_SIGMAS if passes > 1 else _SINGLE_PASS_SIGMAS
+        if sigmas < certain or not _every_pass(notes, usual, least):
             continue
         followers, silent = _same_pitch(guitar, place, by_place)
         frets = _cover(place, by_place)
         taken |= {(place[0], fret) for fret in frets}
         support = sigmas - _CERTAIN_SIGMAS + 0.7 * len(followers) - 0.2 * len(silent)
-        support += 0.8 if len(judged_notes(notes)) > 1 else -0.5
+        support += 0.8 if passes > 1 else -2.0
         found.append(
             DeadSpot(
                 string=place[0],

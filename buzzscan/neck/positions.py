@@ -79,18 +79,26 @@ def combined_contact(values: Sequence[float]) -> float | None:
 
 
 def decay_trends(
-    guitar: Guitar, places: Mapping[Place, Sequence[MeasuredNote]]
+    guitar: Guitar,
+    places: Mapping[Place, Sequence[MeasuredNote]],
+    *,
+    measure: Callable[[MeasuredNote], float | None] = lambda note: note.decay_db_per_s,
 ) -> dict[int, Trend]:
-    """Return each string's trend of the natural log of the decay rate over the frets.
+    """Return each string's trend of the natural log of a decay rate over the frets.
 
     Notes in contact are left out as long as enough others remain.
+
+    Parameters
+    ----------
+    measure
+        The rate in dB/s; that of the first partial by default.
     """
     trends = {}
     for string in guitar.strings:
         points = []
         for fret in range(guitar.capo, guitar.frets + 1):
             counted = judged_notes(places.get((string, fret), ()))
-            rate = _middle(_values(counted, lambda n: n.decay_db_per_s))
+            rate = _middle(_values(counted, measure))
             contact = combined_contact(_values(counted, lambda n: n.contact)) or 0.0
             if rate is not None and rate > 0.0:
                 points.append((fret, math.log(rate), contact))
