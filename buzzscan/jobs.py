@@ -13,10 +13,12 @@ Many jobs run in processes of their own, each with the memory of one scan.
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from buzzscan.errors import BuzzscanError, UnreadableFileError
 from buzzscan.neck.verdict import Bars
@@ -232,9 +234,14 @@ def run_jobs(jobs: Sequence[Job], *, n_at_once: int, width: int = 80) -> Iterato
     # A fresh interpreter for each: nothing is shared, and threads of libraries do no harm.
     context = multiprocessing.get_context("spawn")
     n_workers = max(min(n_at_once, len(jobs)), 1)
-    pool = ProcessPoolExecutor(n_workers, mp_context=context, initializer=_one_thread)
+    stop = context.Event()
+    others = set(multiprocessing.active_children())
+    pool = ProcessPoolExecutor(
+        n_workers, mp_context=context, initializer=_start_worker, initargs=(stop,)
+    )
     try:
-        waiting = {pool.submit(_run_apart, job, width): job for job in jobs}
+        with _interrupts_held():
+            waiting = {pool.submit(_run_apart, job, width): job for job in jobs}
         for future in as_completed(waiting):
             error = future.exception()
             if error is None:
@@ -242,17 +249,51 @@ def run_jobs(jobs: Sequence[Job], *, n_at_once: int, width: int = 80) -> Iterato
             else:  # the process died: out of memory, or killed
                 text = f"the process ended before its work was done ({error})"
                 yield Done(job=waiting[future], out_dir=None, text="", error=text)
+    except BaseException:
+        stop.set()  # for those that have not begun
+        for worker in set(multiprocessing.active_children()) - others:
+            if worker.pid is not None:
+                with suppress(OSError):  # it may have ended by itself
+                    os.kill(worker.pid, signal.SIGINT)
+        raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _one_thread() -> None:
-    """Keep the linear algebra of a worker to one core: the jobs share them out."""
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Hold interrupts back; processes that are started meanwhile begin that way."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+_stop: list[Any] = []
+"""In a worker: the event that says that no job is to begin any more."""
+
+
+def _start_worker(stop: Any) -> None:
+    """Keep a worker's linear algebra to one core, and interrupts to its jobs.
+
+    The jobs share the cores out. A worker that waits for work is ended by the pool.
+    """
+    _stop.append(stop)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
 
 
 def _run_apart(job: Job, width: int) -> Done:
+    if _stop and _stop[0].is_set():
+        raise KeyboardInterrupt
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         return run_job(job, width=width)
     except BuzzscanError as error:
@@ -260,3 +301,5 @@ def _run_apart(job: Job, width: int) -> Done:
     except Exception as error:  # noqa: BLE001 - the other jobs go on
         text = f"internal error ({type(error).__name__}: {error})"
         return Done(job=job, out_dir=None, text="", error=text)
+    finally:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)

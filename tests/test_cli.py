@@ -23,6 +23,7 @@ from buzzscan.cli import main
 from buzzscan.scanfile import read_scan
 
 MakeRun = Callable[..., npt.NDArray[np.float64]]
+FRETS = tuple(range(5))
 REPORT = {"scan.json", "notes.csv", "report.html", "report.pdf", "neck.png"}
 GUITAR = 'name = "Walnut offset, job 0417"\ntuning = ["B3", "E4"]\nfrets = 8\n'
 
@@ -37,7 +38,7 @@ def bench(make_run: MakeRun, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("bench")
     (folder / "guitar.toml").write_text(GUITAR, "utf-8")
     for name, midi in (("e", 64), ("b", 59)):
-        samples = make_run(open_midi=(midi,), frets=tuple(range(9)), note_s=0.4, seed=midi)
+        samples = make_run(open_midi=(midi,), frets=FRETS, note_s=0.3, seed=midi)
         soundfile.write(folder / f"{name}.wav", samples, 44100)
     return folder
 
@@ -59,7 +60,7 @@ def test_a_scan_prints_the_map_and_writes_the_report(here: Path, tmp_path: Path)
     assert "\x1b[" not in result.stdout
     assert max(len(line) for line in result.stdout.splitlines()) <= 80
     assert result.stderr == f"Written to {out}\n"
-    assert len(read_scan(out).notes) == 36
+    assert len(read_scan(out).notes) == 20
 
 
 def test_the_same_take_gives_the_same_bytes(here: Path, tmp_path: Path) -> None:
@@ -77,7 +78,7 @@ def test_without_a_place_reports_are_named_after_the_take(
         assert run("scan", here / "e.wav", *args).exit_code == 0
     assert [p.name for p in (tmp_path / "reports").iterdir()] == ["e"]
     other = tmp_path / "e.wav"
-    soundfile.write(other, make_run(frets=tuple(range(9)), note_s=0.4, seed=99), 44100)
+    soundfile.write(other, make_run(frets=FRETS, note_s=0.3, seed=99), 44100)
     first = (tmp_path / "reports" / "e" / "scan.json").read_bytes()
     result = run("scan", other, *args)
     assert "Written to reports/e-2" in result.stderr
@@ -192,8 +193,26 @@ def test_jobs_keep_their_failures_to_themselves(here: Path, tmp_path: Path) -> N
     assert f"{inbox / 'broken.wav'}: {inbox / 'broken.wav'} holds text, not sound" in result.stderr
     assert result.stderr.endswith("buzzscan: 1 of 3 jobs failed; the others are written\n")
     assert {p.name for p in (tmp_path / "out").iterdir()} == {"walnut", "single"}
-    assert len(read_scan(tmp_path / "out" / "walnut").notes) == 36
+    assert len(read_scan(tmp_path / "out" / "walnut").notes) == 20
     assert read_scan(tmp_path / "out" / "single").guitar.name == "Walnut offset, job 0417"
+
+
+def test_an_interrupt_ends_all_jobs(here: Path, tmp_path: Path) -> None:
+    noise = 0.1 * np.random.default_rng(0).standard_normal(150 * 44100)
+    for name in ("one", "two", "three"):
+        soundfile.write(tmp_path / f"{name}.wav", noise, 44100)
+    takes = [str(tmp_path / f"{name}.wav") for name in ("one", "two", "three")]
+    command = [sys.executable, "-m", "buzzscan", "scan", *takes, "--jobs", "2"]
+    with subprocess.Popen(
+        command, stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as process:
+        time.sleep(2.5)  # the workers have started by then, and are not done
+        os.killpg(process.pid, signal.SIGINT)
+        _, stderr = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert stderr == "buzzscan: interrupted; earlier reports are as they were\n"
+    assert not (tmp_path / "reports").exists()
+    assert here.exists()
 
 
 @pytest.mark.parametrize(
