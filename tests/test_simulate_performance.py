@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from buzzscan.errors import GuitarError
 from buzzscan.simulate.performance import Event, Performance, plan
 
 STEADY = Performance(pace_sd=0.0, amplitude_sd=0.0, angle_sd_deg=0.0)
@@ -124,3 +125,16 @@ def test_the_finger_changes_fretted_notes_only() -> None:
 def test_nothing_sounds_below_a_capo() -> None:
     events = plan(Performance(), n_strings=2, frets=5, capo=2, rng=np.random.default_rng(0))
     assert {e.fret for e in events} == {2, 3, 4, 5}
+
+
+@pytest.mark.parametrize(
+    ("performance", "message"),
+    [
+        (Performance(strings=(7,)), "string 7 is not on this guitar, need 1 to 6"),
+        (Performance(first_fret=6, last_fret=5), "first_fret is 6, need at most .* 4"),
+        (Performance(first_fret=30), "first_fret is 30, need at most .* 4"),
+    ],
+)
+def test_a_run_must_be_on_the_guitar(performance: Performance, message: str) -> None:
+    with pytest.raises(GuitarError, match=message):
+        _plan(performance)

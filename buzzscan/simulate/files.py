@@ -344,22 +344,6 @@ def simulate_to_folder(
     if "body_seed" in neck:
         resonances += drawn_body(np.random.default_rng(int(neck.pop("body_seed"))))
     made = SimGuitar.from_guitar(guitar, faults=asked.faults, resonances=resonances, **neck)
-    _check_strings(guitar, asked.performance)
     chosen = seed if seed is not None else (asked.seed or 0)
     take = simulate_take(made, asked.performance, asked.chain, seed=chosen, progress=progress)
     return write_take(take, Path(out_dir) / "take.flac")
-
-
-def _check_strings(guitar: Guitar, performance: Performance) -> None:
-    """Raise where a faults file plays what the guitar does not have."""
-    for string in performance.strings or ():
-        if string not in guitar.strings:
-            raise GuitarError(
-                f"playing: string {string} is not on this guitar, need 1 to {guitar.n_strings}"
-            )
-    last = performance.last_fret
-    if performance.first_fret > (guitar.frets if last is None else min(last, guitar.frets)):
-        raise GuitarError(
-            f"playing: first_fret is {performance.first_fret}, need at most the last fret played, "
-            f"{guitar.frets if last is None else last}"
-        )

@@ -15,6 +15,7 @@ and without contact.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -174,11 +175,6 @@ def sound_note(
     sigma = float(modes.sigma[0])
     free = _finished(_free(run, player), cents=cents, sigma=sigma, player=player)
     struck = contact.signal
-    late = contact.pressed[:, int(ATTACK_S * player.step_hz) :]
-    strikes = int(np.count_nonzero(np.diff(late.any(axis=0).astype(np.int8)) == 1))
-    hit = np.flatnonzero(late.any(axis=1))
-    hardest = hit[np.argsort(-contact.impulse_ns[hit], kind="stable")]
-    pressed_at = np.flatnonzero(contact.pressed.any(axis=0))
     return NoteSound(
         signal=free
         if struck is None
@@ -188,12 +184,24 @@ def sound_note(
         inharmonicity=modes.inharmonicity,
         decay_db_per_s=float(20.0 / np.log(10.0) * sigma),
         sounding_fret=sounding,
-        strikes=strikes,
-        contact_until_s=float(pressed_at[-1] / player.step_hz) if pressed_at.size else 0.0,
-        contact=strikes >= MIN_STRIKES,
-        struck_frets=tuple(contact.frets[hardest].tolist()),
-        impulse_ns=float(contact.impulse_ns.sum()),
+        **_strikes(contact, player),
     )
+
+
+def _strikes(contact: _Contact, player: _Player) -> dict[str, Any]:
+    """Return the fields of `NoteSound` that tell what the frets did."""
+    late = contact.pressed[:, int(ATTACK_S * player.step_hz) :]
+    strikes = int(np.count_nonzero(np.diff(late.any(axis=0).astype(np.int8)) == 1))
+    hit = np.flatnonzero(late.any(axis=1))
+    hardest = hit[np.argsort(-contact.impulse_ns[hit], kind="stable")]
+    pressed_at = np.flatnonzero(contact.pressed.any(axis=0))
+    return {
+        "strikes": strikes,
+        "contact": strikes >= MIN_STRIKES,
+        "contact_until_s": float(pressed_at[-1] / player.step_hz) if pressed_at.size else 0.0,
+        "struck_frets": tuple(contact.frets[hardest].tolist()),
+        "impulse_ns": float(contact.impulse_ns.sum()),
+    }
 
 
 def _ready(

@@ -18,6 +18,8 @@ from typing import Literal
 
 import numpy as np
 
+from buzzscan.errors import GuitarError
+
 __all__ = ["Event", "Performance", "plan"]
 
 START_S = 0.8
@@ -190,9 +192,23 @@ def plan(
         Source of all variation.
     capo
         Fret that a capo holds down: no lower one sounds.
+
+    Raises
+    ------
+    GuitarError
+        If it plays a string or a fret that is not there.
     """
     p = replace(performance, first_fret=max(performance.first_fret, capo))
     last = frets if p.last_fret is None else min(p.last_fret, frets)
+    for string in p.strings or ():
+        if not 1 <= string <= n_strings:
+            raise GuitarError(
+                f"playing: string {string} is not on this guitar, need 1 to {n_strings}"
+            )
+    if p.first_fret > last:
+        raise GuitarError(
+            f"playing: first_fret is {p.first_fret}, need at most the last fret played, {last}"
+        )
     played = _with_mistakes(p, _steps(p, n_strings, last), last, rng)
     events: list[Event] = []
     now = START_S
