@@ -35,11 +35,17 @@ _OTHER_PITCH = 3.0
 """Where another pitch explains the candidate best, though this one does too."""
 _CHOKE, _CHOKE_PER_FRET = 3.3, 0.25
 _UNCLEAR, _UNCLEAR_DOUBT = 9.0, 3.5
+_SHARP_CENTS, _SHARP_STRAIGHT, _SHARP = (12.5, 87.5), 2.0, 3.0
+"""A string that keeps striking a fret turns back early: it sounds up to most of a semitone sharp
+while it does, and its partials lie straight, locked to the strikes. Nats for such a pitch, with
+straight partials and without."""
+_STRAIGHT_SHARE = 0.4
+"""B under this share of what the place should have is straight."""
 _LOWEST_MIDI = 69.0 + 12.0 * float(np.log2(PITCHES_HZ[0] / 440.0))
 
 
 def place_evidence(heard: Heard, states: States, strings: Strings, a4_hz: float) -> FloatArray:
-    """Return evidence for each place, shape (candidates, places), choked notes allowed for.
+    """Return evidence for each place, shape (candidates, places), choked and rattling ones too.
 
     Parameters
     ----------
@@ -53,6 +59,7 @@ def place_evidence(heard: Heard, states: States, strings: Strings, a4_hz: float)
         Frequency of A4.
     """
     sounded = _sounded(heard, states, strings, a4_hz)
+    sounded = np.maximum(sounded, _rattling(heard, states, strings, a4_hz))
     fret = states.fret[: sounded.shape[1]]
     out = sounded.copy()
     for k in range(1, states.top - states.lowest + 1):
@@ -95,6 +102,24 @@ def _sounded(heard: Heard, states: States, strings: Strings, a4_hz: float) -> Fl
     misfit = np.minimum(misfit + _misfit(z, _LN_B_CAP), _BOTH_CAP)
     evidence -= np.where(fits, misfit, _OTHER_PITCH)
     return np.asarray(evidence, np.float64)
+
+
+def _rattling(heard: Heard, states: States, strings: Strings, a4_hz: float) -> FloatArray:
+    """Return evidence for each place sounding sharp because the string keeps striking a fret."""
+    n = len(states.string) // 2
+    string, fret, pitch = states.string[:n], states.fret[:n], states.pitch[:n]
+    midi = pitch + 12.0 * np.log2(a4_hz / 440.0) + strings.cents[string] / 100.0
+    nearest = np.round((midi - _LOWEST_MIDI) * 8.0).astype(np.intp)
+    low, high = (round(cents / 12.5) for cents in _SHARP_CENTS)
+    last = heard.scores.shape[1] - 1
+    columns = [np.clip(nearest + k, 0, last) for k in range(low, high + 1)]
+    score = np.max([heard.scores[:, c] for c in columns], axis=0)
+    off = 100.0 * (69.0 + 12.0 * np.log2(heard.pitch_hz / 440.0)[:, None] - midi)
+    sharp = (off > _SHARP_CENTS[0]) & (off < _SHARP_CENTS[1])
+    expected = np.exp(strings.ln_b[string] + LN_B_PER_FRET * fret)
+    straight = (heard.b + heard.b_sd)[:, None] < _STRAIGHT_SHARE * expected
+    cost = np.where(sharp, np.where(straight, _SHARP_STRAIGHT, _SHARP), np.inf)
+    return np.asarray(_SCORE_NATS * (np.clip(score, 0.0, 1.0) - 1.0) - cost, np.float64)
 
 
 def _misfit(z: FloatArray, cap: float) -> FloatArray:

@@ -31,6 +31,8 @@ _SAME_CENTS = 60.0
 _LIKELY, _QUIET_DB = 0.6, (-23.0, -13.0)
 _VOICE_PARTIALS, _VOICE_B = 8, 7e-6
 """Partials in a straight series: a voice or a wind instrument, as no string is that thin."""
+_PICKED_GAIN_DB, _PICKED_RISE_DB = 8.0, 15.0
+"""Rise of an attack, and of its partials, that a voice does not reach within a few ms."""
 
 
 def _gate(value: FloatArray, low: float | FloatArray, high: float | FloatArray) -> FloatArray:
@@ -60,6 +62,9 @@ def note_odds(heard: Heard) -> FloatArray:
     tone = 0.3 + 0.7 * np.maximum(_gate(heard.share, 0.1, 0.5), again)
     steady = 0.2 + 0.8 * _gate(heard.steady, 0.68, 0.93)
     voice = (heard.n_found >= _VOICE_PARTIALS) & (heard.b + 0.5 * heard.b_sd < _VOICE_B)
+    # A string that keeps striking a fret is locked to the strikes and just as straight, but no
+    # voice starts like a pick.
+    voice &= (heard.gain_db < _PICKED_GAIN_DB) | (heard.rise_db < _PICKED_RISE_DB)
     steady = np.where(voice, 0.2, steady)
     odds = np.asarray(new * rise * partials * edge * tone * steady, np.float64)
     # Talk is far softer than the run; a soft pick is let in again by the place it fits.
