@@ -391,7 +391,7 @@ def note_at() -> Callable[..., MeasuredNote]:
         )
         clean = dataclasses.replace(
             _measured(note, Guitar(tuning=("E2",) * 8, frets=36)),
-            contact=0.03,
+            contact=0.004,
             contact_until_s=None,
             buzz_db=-60.0,
         )

@@ -29,9 +29,9 @@ FloatArray = npt.NDArray[np.float64]
 
 _STRIKES = 0.3
 """A pass strikes, for the level's sake, from here."""
-_USUAL = 0.06
-"""Share of notes that strike in a usual take: a probability of contact counts for what it says
-beyond this, since the measure of a single note is wary of false alarms."""
+_USUAL_TIMES, _USUAL_BOUNDS = 3.0, (0.02, 0.06)
+"""A probability of contact counts for what it says beyond the usual: a few times the take's
+middle one, within bounds. The measure of a single note is wary of false alarms."""
 _PASS_WEIGHT = 0.7
 """Weight of each of several passes' log odds: the square root of a half, rounded."""
 
@@ -58,13 +58,23 @@ class Evidence:
     choked: npt.NDArray[np.bool_]
 
 
-def _pooled(notes: Sequence[MeasuredNote]) -> float:
+def _usual(places: Mapping[Place, Sequence[MeasuredNote]]) -> float:
+    """Return the log odds of contact from which a note says that it strikes."""
+    values = [
+        n.contact for notes in places.values() for n in judged_notes(notes) if n.contact is not None
+    ]
+    middle = float(np.median(values)) if values else 0.0
+    share = float(np.clip(_USUAL_TIMES * middle, *_USUAL_BOUNDS))
+    return float(np.log(share / (1.0 - share)))
+
+
+def _pooled(notes: Sequence[MeasuredNote], usual: float) -> float:
     values = [n.contact for n in judged_notes(notes) if n.contact is not None]
     if not values:
         return np.nan
     clipped = np.clip(values, 1e-3, 1.0 - 1e-3)
     weight = 1.0 if len(values) == 1 else _PASS_WEIGHT
-    beyond = np.log(clipped / (1.0 - clipped)) - np.log(_USUAL / (1.0 - _USUAL))
+    beyond = np.log(clipped / (1.0 - clipped)) - usual
     return float(1.0 / (1.0 + np.exp(-weight * beyond.sum())))
 
 
@@ -87,9 +97,10 @@ def evidence_of(
     shape = (guitar.n_strings, guitar.frets + 1)
     contact, level = np.full(shape, np.nan), np.full(shape, np.nan)
     choked, struck = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
+    usual = _usual(places)
     for position in positions:
         at = position.string - 1, position.fret
-        contact[at] = _pooled(places.get((position.string, position.fret), ()))
+        contact[at] = _pooled(places.get((position.string, position.fret), ()), usual)
         level[at] = _struck_level(places.get((position.string, position.fret), ()))
         struck[at] = position.buzz not in (None, "clean")
         if position.buzz == "choked":

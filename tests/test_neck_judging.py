@@ -1,0 +1,238 @@
+"""From notes to findings: the culprit by its pattern, and no culprit where there is none."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck import Bars, Judgement, judge
+
+Maker = Callable[..., MeasuredNote]
+Contact = dict[tuple[int, int], tuple[float, float]]
+
+GUITAR = Guitar(
+    scale_mm=647.7,
+    action_12_mm=(1.75, 1.7, 1.65, 1.6, 1.55, 1.5),
+    relief_mm=0.2,
+    nut_gap_mm=0.35,
+)
+STRONG, WEAK = (0.97, -22.0), (0.9, -33.0)
+BASS_SIDE, ALL = (4, 5, 6), (1, 2, 3, 4, 5, 6)
+
+
+@pytest.fixture
+def judged(note_at: Maker) -> Callable[..., Judgement]:
+    """Return a judge of a six-string neck on which only some places strike."""
+
+    def make(
+        contact: Contact,
+        *,
+        guitar: Guitar = GUITAR,
+        falls: dict[tuple[int, int], float] | None = None,
+        cents: Callable[[int, int], float] = lambda _s, _f: 0.0,
+        seed: int = 0,
+        bars: Bars | None = None,
+        **changes: object,
+    ) -> Judgement:
+        return judge(guitar, take(note_at, contact, guitar, falls, cents, seed, changes), bars=bars)
+
+    return make
+
+
+def take(
+    note_at: Maker,
+    contact: Contact,
+    guitar: Guitar = GUITAR,
+    falls: dict[tuple[int, int], float] | None = None,
+    cents: Callable[[int, int], float] = lambda _s, _f: 0.0,
+    seed: int = 0,
+    changes: dict[str, object] | None = None,
+) -> list[MeasuredNote]:
+    """Return a run up and down every string, measured with some scatter."""
+    rng = np.random.default_rng(seed)
+    notes = []
+    for string in guitar.strings:
+        for direction in ("up", "down"):
+            for fret in range(guitar.frets + 1):
+                place = string, fret
+                probability, level = contact.get(place, (0.004, -60.0))
+                fall = (9.0 + 0.4 * fret) * (falls or {}).get(place, 1.0)
+                fall *= float(np.exp(rng.normal(0.0, 0.08)))
+                values: dict[str, object] = {
+                    "contact": probability,
+                    "buzz_db": level + float(rng.normal(0.0, 2.0)),
+                    "cents": cents(string, fret) + float(rng.normal(0.0, 0.6)),
+                    "decay_db_per_s": fall,
+                    "decay_low_db_per_s": 0.93 * fall,
+                    "decay_high_db_per_s": 1.07 * fall,
+                }
+                values |= changes or {}
+                notes.append(
+                    note_at(string, fret, id=len(notes) + 1, direction=direction, **values)
+                )
+    return notes
+
+
+def behind(fret: int, strings: tuple[int, ...]) -> Contact:
+    """Return the pattern of a high fret: strong just behind it, weak one further back."""
+    return {(s, fret - 1): STRONG for s in strings} | {(s, fret - 2): WEAK for s in strings}
+
+
+def test_a_clean_neck_has_no_finding(judged: Callable[..., Judgement]) -> None:
+    result = judged({})
+    assert result.findings == ()
+    assert len(result.positions) == 6 * 23
+
+
+@pytest.mark.parametrize("fret", [3, 9, 16, 21])
+@pytest.mark.parametrize("strings", [ALL, BASS_SIDE, (1, 2, 3)])
+def test_buzz_behind_a_fret_is_that_fret(
+    judged: Callable[..., Judgement], fret: int, strings: tuple[int, ...]
+) -> None:
+    first = judged(behind(fret, strings)).findings[0]
+    assert (first.kind, first.frets) == ("high fret", (fret,))
+    assert set(first.strings) == set(strings)
+    assert first.height_low_mm is not None
+    assert first.height_mm is not None
+    assert first.height_high_mm is not None
+    assert 0.0 < first.height_low_mm < first.height_mm < first.height_high_mm
+
+
+def test_one_false_alarm_is_no_fret(judged: Callable[..., Judgement]) -> None:
+    findings = judged({(2, 13): (0.8, -50.0)}).findings
+    assert not [f for f in findings if f.kind in ("high fret", "low fret")]
+
+
+def test_two_high_frets_are_two_findings(judged: Callable[..., Judgement]) -> None:
+    findings = judged(behind(6, ALL) | behind(15, BASS_SIDE)).findings
+    assert {f.frets for f in findings[:2]} == {(6,), (15,)}
+
+
+def test_without_a_setup_heights_are_relative(judged: Callable[..., Judgement]) -> None:
+    first = judged(behind(9, ALL), guitar=Guitar()).findings[0]
+    assert (first.kind, first.frets, first.height_mm) == ("high fret", (9,), None)
+    assert "mm" in first.summary
+    assert "% of the usual clearance" in first.summary
+
+
+def test_an_open_string_alone_is_the_nut_slot(judged: Callable[..., Judgement]) -> None:
+    first = judged({(5, 0): STRONG}).findings[0]
+    assert (first.kind, first.strings, first.frets) == ("low nut slot", (5,), (0,))
+
+
+def test_buzz_over_most_of_the_thick_strings_is_the_action(
+    judged: Callable[..., Judgement],
+) -> None:
+    contact = {(s, f): STRONG for s in BASS_SIDE for f in range(1, 21)}
+    first = judged(contact).findings[0]
+    assert first.kind == "low action"
+    assert set(first.strings) == set(BASS_SIDE)
+
+
+def test_buzz_from_the_body_up_is_a_rising_end(judged: Callable[..., Judgement]) -> None:
+    contact = {(s, f): STRONG for s in ALL for f in range(13, 21)}
+    assert judged(contact).findings[0].kind == "rising fret end"
+
+
+def test_buzz_over_the_first_frets_is_relief(judged: Callable[..., Judgement]) -> None:
+    contact = {(s, f): STRONG for s in ALL for f in range(6)}
+    assert judged(contact).findings[0].kind == "neck too straight"
+
+
+def test_slight_buzz_is_named_as_accepted(judged: Callable[..., Judgement]) -> None:
+    contact = {place: (p, -50.0) for place, (p, _) in behind(9, ALL).items()}
+    assert "commonly accepted" in judged(contact).findings[0].summary
+    assert "commonly accepted" not in judged(behind(9, ALL)).findings[0].summary
+
+
+def test_a_dead_spot_is_no_fret_work(judged: Callable[..., Judgement]) -> None:
+    findings = judged({}, falls={(3, 14): 2.4}).findings
+    assert [(f.kind, f.strings, f.frets) for f in findings] == [("dead spot", (3,), (14,))]
+    assert "Fret work will not cure it" in findings[0].next_step
+
+
+def test_a_saddle_that_sits_back_is_moved_forward(judged: Callable[..., Judgement]) -> None:
+    # 2 mm too long over 647.7 mm: −1200/ln 2 · 2/647.7 = −5.35 cents at the 12th, derived
+    def flat(string: int, fret: int) -> float:
+        return -5.35 * (2.0 ** (fret / 12.0) - 1.0) if string == 4 else 0.0
+
+    found = [f for f in judged({}, cents=flat).findings if f.kind == "saddle"]
+    assert [f.strings for f in found] == [(4,)]
+    move = found[0].move_mm
+    assert move is not None
+    # scatter of 0.6 cents over 23 frets leaves 0.2 mm
+    assert move == pytest.approx(-2.0, abs=0.3)
+    assert "forward" in found[0].summary
+
+
+def test_notes_may_come_in_any_order(note_at: Maker) -> None:
+    notes = take(note_at, behind(9, ALL))
+    shuffled = list(notes)
+    np.random.default_rng(4).shuffle(shuffled)  # type: ignore[arg-type]
+    first, second = judge(GUITAR, notes), judge(GUITAR, shuffled)
+    assert [f.summary for f in first.findings] == [f.summary for f in second.findings]
+
+
+def test_evidence_is_the_notes_that_buzz(note_at: Maker) -> None:
+    notes = take(note_at, behind(9, ALL))
+    first = judge(GUITAR, notes).findings[0]
+    places = {(n.note.string, n.note.fret) for n in notes if n.note.id in first.notes}
+    assert places >= {(s, 8) for s in ALL}
+    assert all(7 <= fret <= 8 for _, fret in places)
+
+
+def test_a_take_that_cannot_be_judged_is_played_again(
+    judged: Callable[..., Judgement],
+) -> None:
+    result = judged({}, judged=False, reason="cut short")
+    assert result.findings[0].kind == "retake"
+
+
+def test_strings_that_were_not_played_are_named(note_at: Maker) -> None:
+    notes = [n for n in take(note_at, {}) if n.note.string != 2]
+    findings = judge(GUITAR, notes).findings
+    assert [(f.kind, f.strings) for f in findings] == [("retake", (2,))]
+    assert "string 2 not played" in findings[0].summary
+
+
+def test_soft_picking_cannot_show_buzz(judged: Callable[..., Judgement]) -> None:
+    findings = judged({}, attack_dbfs=-58.0).findings
+    assert findings[-1].kind == "retake"
+    assert "too soft" in findings[-1].summary
+
+
+def test_no_notes_are_no_crash() -> None:
+    result = judge(GUITAR, ())
+    assert {p.reason for p in result.positions} == {"not played"}
+    assert [f.kind for f in result.findings] == ["retake"]
+
+
+@pytest.mark.parametrize(
+    "guitar",
+    [
+        Guitar(tuning=("E1", "A1", "D2", "G2"), frets=20),
+        Guitar(tuning=("B1", "E2", "A2", "D3", "G3", "B3", "E4"), frets=24),
+        Guitar(tuning=("G4", "C4", "E4", "A4"), frets=12),
+        Guitar(tuning=("A2",), frets=3),
+        Guitar(capo=3),
+    ],
+)
+def test_any_instrument_is_judged(note_at: Maker, guitar: Guitar) -> None:
+    notes = [n for n in take(note_at, {}, guitar) if n.note.fret >= guitar.capo]
+    result = judge(guitar, notes)
+    assert len(result.positions) == guitar.n_strings * (guitar.frets + 1 - guitar.capo)
+    assert result.findings == ()
+
+
+def test_judging_takes_a_fraction_of_the_scan(note_at: Maker) -> None:
+    notes = take(note_at, behind(6, ALL) | behind(15, BASS_SIDE))
+    judge(GUITAR, notes)
+    start = time.process_time()
+    judge(GUITAR, notes)
+    # a whole scan of 270 notes may take 2.5 s
+    assert time.process_time() - start < 0.5
