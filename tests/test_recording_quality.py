@@ -134,7 +134,7 @@ def test_noise_hides_and_then_spoils_buzz(make_run: MakeRun) -> None:
 def test_hum_is_named_by_its_frequency(
     make_run: MakeRun, mains_hz: int, options: dict[str, float]
 ) -> None:
-    run = make_run(**options, frets=tuple(range(22)))
+    run = make_run(**options, frets=tuple(range(14)))
     t = np.arange(len(run)) / RATE_HZ
     # A grid may be off by 0.2 Hz.
     lines = sum(np.sin(2 * np.pi * (mains_hz + 0.05) * k * t + k) / k for k in range(1, 8))
@@ -174,7 +174,7 @@ def test_a_dark_pickup_is_no_fault(make_run: MakeRun) -> None:
     rng = np.random.default_rng(4)
     for cutoff_hz in (800, 1500, 3000):
         tone = signal.butter(4, cutoff_hz, fs=RATE_HZ, output="sos")
-        run = signal.sosfilt(tone, make_run(noise_dbfs=None))
+        run = signal.sosfilt(tone, make_run(noise_dbfs=None, frets=(0, 3, 6, 9)))
         run += 10 ** (-80 / 20) * rng.standard_normal(len(run))
         assert judged(run).warnings == ()
 
