@@ -32,9 +32,12 @@ _PASSED_SHARE = 0.5
 _SPREAD_CENTS = 18.0
 """Frets hold pitch to a few cents; pitches from nowhere spread over 25 cents either side."""
 _SURE_NOTE = 0.6
+_STRANGE_CENTS, _STRANGE_SHARE = 150.0, 0.4
+"""Off by more than a fret and a half a note is choked or elsewhere; a neck where that goes for so
+many is not this one."""
 
 
-def run_fault(heard: Heard, placed: Placed, guitar: Guitar) -> str:
+def run_fault(heard: Heard, placed: Placed, guitar: Guitar) -> str:  # noqa: PLR0911 - one a fault
     """Return why what was heard is no run over the neck, empty if it is one.
 
     Parameters
@@ -63,7 +66,15 @@ def run_fault(heard: Heard, placed: Placed, guitar: Guitar) -> str:
     passed = float(np.mean(~np.isin(sure, placed.path.rows))) if len(sure) else 0.0
     if passed > _PASSED_SHARE:
         return f"{100 * passed:.0f} % of what sounds is no part of a run"
-    spread = _spread_cents(heard, placed, guitar)
+    off = _off_cents(heard, placed, guitar)
+    strange = float(np.mean(np.abs(off) > _STRANGE_CENTS))
+    if strange > _STRANGE_SHARE:
+        return (
+            f"{100 * strange:.0f} % of its notes are not at the pitch of any place on this "
+            f"neck, {float(np.median(off)):+.0f} cents in the middle; is it another tuning, "
+            "string or guitar?"
+        )
+    spread = _spread_cents(off, placed)
     if spread > _SPREAD_CENTS:
         return (
             f"pitches lie {spread:.0f} cents from the nearest fret in the middle, "
@@ -89,11 +100,14 @@ def _plain_steps(placed: Placed) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.
     return plain | beyond, ~again & ~begins
 
 
-def _spread_cents(heard: Heard, placed: Placed, guitar: Guitar) -> float:
+def _off_cents(heard: Heard, placed: Placed, guitar: Guitar) -> FloatArray:
+    """Return how far each note sounds from the nominal pitch of its place."""
+    midi = 69.0 + 12.0 * np.log2(heard.pitch_hz[placed.path.rows] / guitar.a4_hz)
+    return np.asarray(100.0 * (midi - placed.states.pitch[placed.path.states]), np.float64)
+
+
+def _spread_cents(off: FloatArray, placed: Placed) -> float:
     """Return the median distance of the pitches from their frets, string by string."""
-    rows, at = placed.path.rows, placed.path.states
-    midi = 69.0 + 12.0 * np.log2(heard.pitch_hz[rows] / guitar.a4_hz)
-    off = 100.0 * (midi - placed.states.pitch[at])
-    string = placed.states.string[at]
+    string = placed.states.string[placed.path.states]
     usual = np.array([np.median(off[string == s]) for s in string])
     return float(np.median(np.abs(off - usual)))
