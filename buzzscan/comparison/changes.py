@@ -41,6 +41,8 @@ player's spread from note to note, and more than a strike adds to an attack."""
 PICK_SPREAD_DB = 3.0
 """How much two plucks of 10 % spread each may differ (2.6 standard deviations of the difference
 of means of two). What strikes by less than this may be clean the next time."""
+END_TOLD_S = 0.1
+"""The end of contact is read late by up to this much, as far as its measure looks back."""
 LASTING_S, LASTING_SHARE = 0.25, 0.8
 """Strikes take energy from the string as well, so what strikes for a quarter of a second, or for
 nearly the whole of a short note, exceeded its clearance by more than its decay alone tells."""
@@ -138,17 +140,17 @@ class Judge:
 
     def _doubt(self, then: Position, now: Position, step: float | None) -> str:
         """Return why a difference is within the spread of the passes; empty if it is not."""
-        if "choked" in {then.buzz, now.buzz} and then.buzz != now.buzz:
-            return ""
         crossed = "clean" in {then.buzz, now.buzz}
         contact = abs((now.contact or 0.0) - (then.contact or 0.0))
-        if crossed and contact < CLEAR_STEP:
+        if crossed and contact < CLEAR_STEP and "choked" not in {then.buzz, now.buzz}:
             return (
                 f"contact {100 * (then.contact or 0.0):.0f} % before and "
                 f"{100 * (now.contact or 0.0):.0f} % after lie too near to each other to tell"
             )
         if step is None or crossed:
             return ""
+        if not (_passes_strike(self.before, then) and _passes_strike(self.after, now)):
+            return "one of the passes did not strike: a level between the two says little"
         least = self.spread.least_change_db(
             len(_judged(self.before, then)), len(_judged(self.after, now))
         )
@@ -168,7 +170,8 @@ class Judge:
         if doubt:
             return f"{when}, it struck {doubt}: the next pluck may tell otherwise"
         free = (self.after, now) if ended else (self.before, then)
-        if _surely_clean(*free):
+        # A cure needs every pass to be clean; a new fault that lasts was none for most before.
+        if _surely_clean(*free) or (not ended and (then.contact or 0.0) <= SURE_CLEAN):
             return ""
         other = "after" if ended else "before"
         return f"{other}, one pass struck or nearly: the next pluck may tell otherwise"
@@ -197,12 +200,17 @@ def _beyond_chance(scan: Scan, other: Scan, places: Collection[Place]) -> bool:
     return len(crossed) >= FEWEST_CROSSED and len(crossed) >= CROSSED_SHARE * len(sure)
 
 
+def _passes_strike(scan: Scan, position: Position) -> bool:
+    """Return whether no pass of a place that strikes contradicts it."""
+    passes = [n.contact for n in _judged(scan, position) if n.contact is not None]
+    return all(c >= EITHER_WAY for c in passes)
+
+
 def _surely_strikes(scan: Scan, position: Position) -> bool:
-    """Return whether a place strikes in all its passes."""
+    """Return whether a place strikes beyond doubt, in all its passes."""
     if position.buzz == "choked" or position.contact is None:
         return position.buzz not in {None, "clean"}
-    passes = [n.contact for n in _judged(scan, position) if n.contact is not None]
-    return position.contact >= SURE_CONTACT and all(c >= EITHER_WAY for c in passes)
+    return position.contact >= SURE_CONTACT and _passes_strike(scan, position)
 
 
 def _surely_clean(scan: Scan, position: Position) -> bool:
@@ -215,8 +223,10 @@ def _near_threshold(scan: Scan, position: Position) -> str:
     """Return how a contact shows that it is near its threshold; empty if it is not."""
     if position.buzz == "choked":
         return ""
-    if not _surely_strikes(scan, position):
+    if not _passes_strike(scan, position):
         return "in some of the passes only"
+    if not _surely_strikes(scan, position):
+        return f"with a probability of {100 * (position.contact or 0.0):.0f} %"
     excess = _excess_db(scan, position)
     return "" if excess is None or excess >= PICK_SPREAD_DB else "briefly"
 
@@ -237,7 +247,7 @@ def _excess_db(scan: Scan, position: Position) -> float | None:
         return None
     lasted = median(n.contact_until_s or 0.0 for n in notes)
     long = min(LASTING_S, LASTING_SHARE * median(n.note.end_s - n.note.onset_s for n in notes))
-    by_decay = lasted * median(rates)
+    by_decay = max(lasted - END_TOLD_S, 0.0) * median(rates)
     return max(by_decay, PICK_SPREAD_DB) if lasted >= long else by_decay
 
 
@@ -250,9 +260,7 @@ def _wanted(then: Buzz, now: Buzz, step: float | None) -> Change:
         return "cured" if one >= HEARD_AS_BAD else "better"
     if one == 0:
         return "new" if other >= HEARD_AS_BAD else "worse"
-    if "choked" in {then, now} and one != other:
-        return "better" if other < one else "worse"
-    # Both strike: the words part at a bar, the level tells on which way it moved.
+    # Both strike: the words part at a bar, the level tells which way it moved.
     if step is None:
         return "same" if one == other else "better" if other < one else "worse"
     return "better" if step < 0.0 else "worse" if step > 0.0 else "same"
