@@ -35,9 +35,7 @@ def test_each_fret_takes_one_part_in_17_817_of_what_is_left() -> None:
     assert left[:-1] / np.diff(places) == pytest.approx(17.817, abs=0.001)
 
 
-@pytest.mark.parametrize(
-    ("ahead", "gap_mm"), [(1, 0.1515), (2, 0.2946), (3, 0.4296), (12, 1.350)]
-)
+@pytest.mark.parametrize(("ahead", "gap_mm"), [(1, 0.1515), (2, 0.2946), (3, 0.4296), (12, 1.350)])
 def test_clearance_over_level_frets_is_the_closed_form(ahead: int, gap_mm: float) -> None:
     # saddle height over the frets 2·1.6 − 0.5 = 2.7 mm; clearance 2.7·(1 − 2^(−k/12)), derived
     gaps = level_gaps(0.5, 2.7)

@@ -49,9 +49,7 @@ def run(note_at: Maker, string: int = 3, **odd: dict[str, object]) -> list[Measu
 
 
 def test_every_fret_of_every_string_has_a_position(note_at: Maker) -> None:
-    positions = judge_positions(
-        Guitar(), run(note_at), bars=Bars(), offset_cents=0.0
-    )
+    positions = judge_positions(Guitar(), run(note_at), bars=Bars(), offset_cents=0.0)
     assert [(p.string, p.fret) for p in positions] == [
         (s, f) for s in range(1, 7) for f in range(23)
     ]
@@ -107,9 +105,7 @@ def test_a_struck_note_that_dies_at_once_is_choked(note_at: Maker) -> None:
 
 
 @pytest.mark.parametrize(("ratio", "word"), [(1.2, "rings"), (1.7, "short"), (2.6, "dead")])
-def test_sustain_is_against_the_strings_own_trend(
-    note_at: Maker, ratio: float, word: str
-) -> None:
+def test_sustain_is_against_the_strings_own_trend(note_at: Maker, ratio: float, word: str) -> None:
     fast = {"decay_db_per_s": ratio * FALL, "decay_low_db_per_s": 0.95 * ratio * FALL}
     position = judged(run(note_at, f9=fast), (3, 9))
     assert position.sustain == word

@@ -62,14 +62,14 @@ _FRET_SIZES_MM = np.array([0.04, 0.07, 0.1, 0.14, 0.2, 0.28])
 _NUT_SHARES = np.array([0.5, 0.65, 0.8, 0.9, 0.97, 1.05])
 """Sizes of a low slot, as shares of the open string's gap over fret 1."""
 _ACTION_SIZES_MM = np.array([0.15, 0.25, 0.35, 0.5, 0.65, 0.8])
-_RELIEF_SIZES_MM = np.array([0.08, 0.15, 0.22, 0.3, 0.4, 0.55])
+_RELIEF_SIZES_MM = np.array([0.06, 0.12, 0.18, 0.24, 0.3, 0.36])
 _END_SIZES_MM = np.array([0.1, 0.18, 0.26, 0.36, 0.48, 0.6])
 
 _LOG_PRIOR: dict[FindingKind, float] = {
     "high fret": float(np.log(0.90)),
     "low fret": float(np.log(0.22)),
     "low nut slot": float(np.log(0.50)),
-    "neck too straight": float(np.log(0.25)),
+    "neck too straight": float(np.log(0.2)),
     "rising fret end": float(np.log(0.15)),
     "low action": float(np.log(0.30)),
 }

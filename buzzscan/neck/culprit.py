@@ -30,14 +30,15 @@ __all__ = ["Explanation", "Found", "explain"]
 FloatArray = npt.NDArray[np.float64]
 Span = tuple[int, int]
 
-_LEAST_GAIN = -1.3
-"""Log odds from which a cause is taken in: one in five is worth a look with a straightedge."""
+_LEAST_GAIN = -1.6
+"""Log odds from which a cause is taken in: one in six is worth a look with a straightedge."""
 _LEAST_SUPPORT = 1.5
 """Log odds that the evidence itself must add to the prior."""
 _MOST_CAUSES = 5
 _EXPLAINS = 0.25
 """A cause explains a place when it raises its probability of contact by this much."""
-_WIDE_STRING_SHARE, _WIDE_PLACES = 0.2, 6
+_WIDE_CONTACT = 0.6
+_WIDE_STRING_SHARE, _WIDE_PLACES = 0.2, 8
 """Share of a string's places, and places in all, from which buzz is widespread."""
 _ZONE_RATIO = 3.0
 _BODY_FRET = 12
@@ -219,7 +220,7 @@ def _widespread(
     everywhere the action.
     """
     heard = ~np.isnan(evidence.contact)
-    left = evidence.struck & ~explained
+    left = heard & (np.nan_to_num(evidence.contact) >= _WIDE_CONTACT) & ~explained
     share = left.sum(axis=1) / np.maximum(heard.sum(axis=1), 1)
     strings = np.flatnonzero(share >= _WIDE_STRING_SHARE)
     if strings.size == 0 or left[strings].sum() < _WIDE_PLACES:
