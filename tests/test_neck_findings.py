@@ -1,0 +1,69 @@
+"""What the findings say: advice in order, cautions, numbers in words."""
+
+from __future__ import annotations
+
+import typing
+
+import pytest
+
+from buzzscan.neck.advice import ADVICE, ORDER, how_sure, listed
+from buzzscan.neck.findings import strings_named
+from buzzscan.neck.verdict import FindingKind
+
+KINDS = typing.get_args(FindingKind)
+
+
+def test_every_cause_has_advice_and_a_place_in_the_order() -> None:
+    assert set(ADVICE) == set(KINDS)
+    assert sorted(ORDER) == sorted(KINDS)
+
+
+def test_the_trades_order_is_kept() -> None:
+    order = [
+        "neck too straight",
+        "low nut slot",
+        "low action",
+        "high fret",
+        "saddle",
+        "retake",
+    ]
+    assert [kind for kind in ORDER if kind in order] == order
+
+
+@pytest.mark.parametrize("kind", ["high fret", "low fret", "rising fret end"])
+def test_fret_work_names_dust_and_eyes(kind: FindingKind) -> None:
+    assert "dust mask and eye protection" in ADVICE[kind].text()
+
+
+def test_the_truss_rod_is_turned_with_care() -> None:
+    text = ADVICE["neck too straight"].text()
+    assert "Small turns" in text
+    assert "qualified repairer" in text
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_check_comes_before_the_work(kind: FindingKind) -> None:
+    advice = ADVICE[kind]
+    assert advice.check
+    assert advice.work
+    assert advice.text().startswith(advice.check.replace("{where}", ""))
+    assert "{" not in advice.text("fret 9")
+
+
+@pytest.mark.parametrize(
+    ("confidence", "word"), [(0.95, "Very likely"), (0.75, "Likely"), (0.4, "Possible")]
+)
+def test_probabilities_have_words(confidence: float, word: str) -> None:
+    assert how_sure(confidence) == word
+
+
+@pytest.mark.parametrize(
+    ("values", "text"), [([3, 1, 2], "1–3"), ([7], "7"), ([1, 2, 5], "1–2, 5"), ([], "")]
+)
+def test_numbers_are_listed_in_short(values: list[int], text: str) -> None:
+    assert listed(values) == text
+
+
+def test_strings_are_named() -> None:
+    assert strings_named((6,)) == "string 6"
+    assert strings_named((4, 5, 6)) == "strings 4–6"
