@@ -41,6 +41,9 @@ _TYPICAL_ACTION_MM = (1.8, 1.5)
 """Over the 12th fret, thickest and thinnest string (common practice, no source)."""
 _TYPICAL_RELIEF_MM = 0.2
 _TYPICAL_NUT_GAP_MM = 0.4
+_SOUND_NUT_GAP_MM = 0.2
+"""A slot cut lower than this is a cause to be found, not a setup to take for granted (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,6 +112,7 @@ def setup_of(guitar: Guitar) -> Setup:
     scale = guitar.scale_mm or typical
     relief = _TYPICAL_RELIEF_MM if guitar.relief_mm is None else guitar.relief_mm
     gap = _TYPICAL_NUT_GAP_MM if guitar.nut_gap_mm is None else guitar.nut_gap_mm
+    gap = max(gap, _SOUND_NUT_GAP_MM)
     places = fret_places(max(guitar.frets, 12), scale_mm=scale)
     frets = -relief * relief_curve(fret_places(max(guitar.frets, 2), scale_mm=scale))
     twelfth = np.interp(places[12], places[: frets.size], frets)
