@@ -163,7 +163,7 @@ def test_readme_shows_what_is_printed(name: str, printed: dict[str, str]) -> Non
         (ROOT / "README.md").write_text(text, encoding="utf-8")
     else:
         (shown,) = re.findall(BLOCK.format(name), README, re.DOTALL)
-        assert shown[1].startswith(block.split("\n\n")[0].rsplit("\n", 1)[0])
+        assert shown[1].startswith(block.split("\n\n", maxsplit=1)[0].rsplit("\n", 1)[0])
         assert _telling(shown[1]) == _telling(block)
         assert len(_telling(block)) >= 7, "a map of six strings and a finding"
 
