@@ -15,6 +15,7 @@ from buzzscan.history import history
 from buzzscan.report import (
     render_comparison_terminal,
     render_history_terminal,
+    words,
     write_comparison,
     write_history,
 )
@@ -68,7 +69,7 @@ def test_incomparable_takes_give_their_reason(neck_scan: Scan, after_scan: Scan)
     judged = next(p for p in comparison.positions if (p.string, p.fret) == (6, 9))
     assert view.changes["6-9"].reason == judged.reason != ""
     assert view.changes["6-9"].columns[-1] == judged.reason
-    assert view.remarks == comparison.remarks != ()
+    assert view.remarks == tuple(map(words.typeset, comparison.remarks)) != ()
     customer = customer_comparison_of(comparison, view)
     assert customer.heard == (), "no cure is shown to a customer"
 

@@ -50,9 +50,10 @@ def test_findings_of_a_kind_are_told_once(neck_scan: Scan) -> None:
     customer = customer_view_of(scan, view_of(scan))
     assert [f.title for f in customer.stays] == ["Dead spots"]
     assert customer.stays[0].places == (
-        "Fret\u00a014, string\u00a03",
-        "Fret\u00a019, string\u00a04",
+        "fret\u00a014, string\u00a03",
+        "fret\u00a019, string\u00a04",
     )
+    assert customer.stays[0].where == "Fret\u00a014, string\u00a03; fret\u00a019, string\u00a04"
 
 
 def test_summary_counts_every_played_note_once(neck_scan: Scan) -> None:

@@ -88,3 +88,22 @@ def test_joined_and_counted() -> None:
     assert words.joined(["a", "b", "c"]) == "a, b and c"
     assert words.count(1, "note") == "1\u00a0note"
     assert words.count(2, "buzz", "buzzes") == "2\u00a0buzzes"
+
+
+@pytest.mark.parametrize(
+    ("share", "said"), [(1.0, "100"), (0.9958, "over 99"), (0.9949, "99"), (0.0, "0")]
+)
+def test_what_is_not_certain_is_never_a_hundred_percent(share: float, said: str) -> None:
+    assert words.percent(share) == f"{said}\u00a0%"
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("High fret 9 under strings 1-4, 6: cured", "High fret 9 under strings 1–4, 6: cured"),
+        ("equally loud (-0.4 dB)", "equally loud (−0.4 dB)"),
+        ("take-2 of 2026-05-01.flac", "take-2 of 2026-05-01.flac"),
+    ],
+)
+def test_typeset_changes_runs_and_minus_alone(typed: str, said: str) -> None:
+    assert words.typeset(typed) == said

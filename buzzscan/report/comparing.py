@@ -139,7 +139,7 @@ def comparison_view_of(comparison: Comparison) -> ComparisonView:
         ),
         changes=changes,
         findings=findings,
-        remarks=comparison.remarks,
+        remarks=tuple(words.typeset(remark) for remark in comparison.remarks),
         headers=HEADERS,
         method=(*CHANGE_METHOD, *after.method),
         cautions=CAUTIONS,
@@ -228,7 +228,7 @@ def _finding_view(
     then = next((f for f in before.findings if (f.kind, f.where) == (finding.kind, where)), None)
     now = next((f for f in after.findings if (f.kind, f.where) == (finding.kind, where)), None)
     return ChangeFindingView(
-        title=_sentence(finding.summary).rstrip("."),
+        title=words.typeset(_sentence(finding.summary).rstrip(".")),
         tone=tone_of("change", finding.change, played=True),
         strings=finding.strings,
         before=then.summary if then else "",

@@ -64,7 +64,8 @@ class CustomerFinding:
     @property
     def where(self) -> str:
         """All places on one line."""
-        return "; ".join(self.places)
+        line = "; ".join(self.places)
+        return line[:1].upper() + line[1:]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +149,7 @@ def _finding(found: list[tuple[Finding, FindingView]], view: ReportView) -> Cust
     return CustomerFinding(
         role=plain.role,
         title=plain.title if len(found) == 1 else plain.several,
-        places=tuple(seen.where[0].upper() + seen.where[1:] for _, seen in found),
+        places=tuple(seen.where for _, seen in found),
         why=plain.why,
         remedy=plain.remedy,
         size=_size(found),
@@ -286,7 +287,7 @@ def plain_layer(scan: Scan, view: ReportView, *, title: str) -> MapLayer:
     return replace(
         base,
         title=title,
-        caption="Strings down, frets across, the thinnest string on top",
+        caption="One line for each string, one box for each fret; string 1 is the thinnest",
         tones=tuple(_plain_tone(key) for key in order if key in used),
         rows=tuple(rows),
         foot=(),

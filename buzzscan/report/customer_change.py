@@ -16,6 +16,7 @@ from collections import Counter
 from dataclasses import replace
 
 from buzzscan.comparison import Comparison
+from buzzscan.plots.neckmap import MapLayer
 from buzzscan.report import words
 from buzzscan.report.comparing import ChangeView, ComparisonView
 from buzzscan.report.customer import CustomerView, Pair, customer_view_of, plain_layer
@@ -51,11 +52,17 @@ def customer_comparison_of(
         heard=tuple(_pair(change) for change in _telling(view)[:MOST_HEARD]),
         work=tuple(replace(f, pair=_of_after(f.pair)) for f in now.work),
         stays=tuple(replace(f, pair=_of_after(f.pair)) for f in now.stays),
-        layers=(
+        layers=_with_one_key(
             plain_layer(comparison.before, view.before, title="Your neck before"),
             plain_layer(comparison.after, view.after, title="Your neck after"),
         ),
     )
+
+
+def _with_one_key(before: MapLayer, after: MapLayer) -> tuple[MapLayer, MapLayer]:
+    """Return both maps; the key stands under the second and explains the signs of both."""
+    missing = tuple(tone for tone in before.tones if tone not in after.tones)
+    return before, replace(after, tones=(*after.tones, *missing))
 
 
 def _of_after(pair: Pair | None) -> Pair | None:

@@ -2,7 +2,7 @@
 
 Conventions
 -----------
-Lines run oldest first. Shares are of the positions that were judged.
+Lines run in the order of the reports' folder names. Shares are of the positions that were judged.
 
 Limits
 ------
@@ -76,7 +76,8 @@ def history_view_of(history: History) -> HistoryView:
     """Return everything the page says about a history."""
     return HistoryView(
         title=history.name or "Fretted instrument",
-        headline=f"{words.count(len(history.lines), 'scan')}, oldest first",
+        headline=words.count(len(history.lines), "scan")
+        + (", in the order of their folders' names" if len(history.lines) > 1 else ""),
         headers=("Scan", "Judged", *(word.capitalize() for word in _WORDS), "Dead"),
         tones=_TONES,
         lines=tuple(_line(line) for line in history.lines),

@@ -51,13 +51,13 @@ PLAIN: dict[FindingKind, PlainFinding] = {
         title="A fret that stands too high",
         several="Frets that stand too high",
         why=(
-            "It stands a little above its neighbours. When you play the frets just below it, "
+            "It stands a little above the frets beside it. When you play just below it, "
             "the swinging string strikes it: that is the buzz. Played at this fret or above it, "
             "the same string rings clean."
         ),
         remedy=(
-            "This fret needs dressing: it is levelled to its neighbours, then its top is "
-            "rounded and polished again."
+            "We check it by hand first. If it is loose it is seated again; if it stands high it is "
+            "dressed: levelled to its neighbours, then rounded on top and polished."
         ),
     ),
     "low fret": PlainFinding(

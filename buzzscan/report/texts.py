@@ -54,16 +54,16 @@ CAUTIONS: tuple[str, ...] = (
         "or a short rocking straightedge over three frets before any metal is taken off."
     ),
     (
-        "Fret, metal and wood dust: work with extraction and a fitting dust mask, and wear eye "
-        "protection."
+        "Metal and wood dust harm lungs and eyes: work with extraction and a fitting dust mask, "
+        "and wear eye protection."
     ),
     (
         "Strings are under tension and can whip when they break or are cut: slacken them first and "
         "keep your face away."
     ),
     (
-        "Truss rod: small turns, tuned to pitch between them, and never by force. A rod that will "
-        "not move is a job for a qualified repairer."
+        "Truss rod: small turns as its maker asks, the strings tuned to pitch again after each, "
+        "and never by force. A rod that will not move is a job for a qualified repairer."
     ),
     "Files, knives and levelling beams are sharp: clamp the work and cut away from your hands.",
     (

@@ -12,6 +12,7 @@ English only.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "quantity",
     "ranges",
     "seconds",
+    "typeset",
 ]
 
 DASH = "–"
@@ -56,8 +58,19 @@ def quantity(value: float | None, decimals: int, unit: str, *, signed: bool = Fa
 
 
 def percent(share: float | None) -> str:
-    """Return a share 0–1 as a whole percentage."""
+    """Return a share 0–1 as a whole percentage; what is not quite certain is never 100 %."""
+    if share is not None and 0.995 <= share < 1.0:  # would round to certainty
+        return f"over 99{_NBSP}%"
     return quantity(None if share is None else 100.0 * share, 0, "%")
+
+
+def typeset(text: str) -> str:
+    """Return a sentence with a true minus and a dash in runs of strings and frets.
+
+    Only there: a hyphen in the name of a recording or in a date stays one.
+    """
+    runs = re.sub(r"((?:strings?|frets?|,) \d+)-(?=\d)", r"\1–", text)
+    return re.sub(r"(?<=[ (])-(?=\d)", _MINUS, runs)
 
 
 def seconds(value: float | None) -> str:
