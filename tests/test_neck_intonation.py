@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 
 import numpy as np
@@ -36,7 +37,8 @@ def model(tuning: float = 0.0, saddle: float = 0.0, nut: float = 0.0) -> np.ndar
 
 
 def named(pitch: StringPitch, scale_mm: float | None = 647.7) -> tuple[Finding, ...]:
-    return pitch_findings([pitch], {}, bars=Bars(), scale_mm=scale_mm, capo=0)
+    fair = dataclasses.replace(pitch, string=1, tuning_cents=0.0, saddle_cents=0.0, nut_cents=0.0)
+    return pitch_findings([pitch, fair], {}, bars=Bars(), scale_mm=scale_mm, capo=0)
 
 
 def test_cents_per_length_is_1731() -> None:
@@ -84,6 +86,17 @@ def test_sharp_first_frets_are_a_high_nut(note_at: Maker) -> None:
 
 def test_a_whole_string_off_is_tuning(note_at: Maker) -> None:
     assert [f.kind for f in named(split(note_at, model(tuning=-12.0)))] == ["tuning"]
+
+
+def test_one_string_alone_has_none_to_be_out_of_tune_with(note_at: Maker) -> None:
+    alone = [split(note_at, model(tuning=-12.0))]
+    assert pitch_findings(alone, {}, bars=Bars(), scale_mm=647.7, capo=0) == ()
+
+
+def test_without_the_open_string_nothing_is_told(note_at: Maker) -> None:
+    notes = [note_at(STRING, f, id=f, cents=9.0) for f in range(1, 23)]
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    assert string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0) == ()
 
 
 def test_small_errors_are_left_alone(note_at: Maker) -> None:

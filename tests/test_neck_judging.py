@@ -39,7 +39,16 @@ def judged(note_at: Maker) -> Callable[..., Judgement]:
         bars: Bars | None = None,
         **changes: object,
     ) -> Judgement:
-        return judge(guitar, take(note_at, contact, guitar, falls, cents, seed, changes), bars=bars)
+        notes = take(
+            note_at,
+            contact,
+            guitar=guitar,
+            falls=falls,
+            cents=cents,
+            seed=seed,
+            changes=changes,
+        )
+        return judge(guitar, notes, bars=bars)
 
     return make
 
@@ -47,6 +56,7 @@ def judged(note_at: Maker) -> Callable[..., Judgement]:
 def take(
     note_at: Maker,
     contact: Contact,
+    *,
     guitar: Guitar = GUITAR,
     falls: dict[tuple[int, int], float] | None = None,
     cents: Callable[[int, int], float] = lambda _s, _f: 0.0,
@@ -193,11 +203,11 @@ def test_a_take_that_cannot_be_judged_is_played_again(
     assert result.findings[0].kind == "retake"
 
 
-def test_strings_that_were_not_played_are_named(note_at: Maker) -> None:
+def test_a_take_of_some_strings_is_a_whole_take(note_at: Maker) -> None:
     notes = [n for n in take(note_at, {}) if n.note.string != 2]
-    findings = judge(GUITAR, notes).findings
-    assert [(f.kind, f.strings) for f in findings] == [("retake", (2,))]
-    assert "string 2 not played" in findings[0].summary
+    result = judge(GUITAR, notes)
+    assert result.findings == ()
+    assert {p.reason for p in result.positions if p.string == 2} == {"not played"}
 
 
 def test_soft_picking_cannot_show_buzz(judged: Callable[..., Judgement]) -> None:
@@ -223,7 +233,7 @@ def test_no_notes_are_no_crash() -> None:
     ],
 )
 def test_any_instrument_is_judged(note_at: Maker, guitar: Guitar) -> None:
-    notes = [n for n in take(note_at, {}, guitar) if n.note.fret >= guitar.capo]
+    notes = [n for n in take(note_at, {}, guitar=guitar) if n.note.fret >= guitar.capo]
     result = judge(guitar, notes)
     assert len(result.positions) == guitar.n_strings * (guitar.frets + 1 - guitar.capo)
     assert result.findings == ()
