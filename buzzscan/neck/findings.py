@@ -121,7 +121,7 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
     size = (found.size_mm, found.low_mm, found.high_mm)
     if in_mm:
         summary += f" About {size[0]:.2f} mm ({size[1]:.2f}–{size[2]:.2f} mm)."
-    elif rank:
+    elif rank and kind in ("high fret", "low fret"):
         summary += f" {rank}"
     return Finding(
         kind=kind,

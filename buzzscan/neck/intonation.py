@@ -117,7 +117,10 @@ def _pitch_of(
 def string_pitches(
     guitar: Guitar, positions: Sequence[Position], setup: Setup, *, offset_cents: float
 ) -> tuple[StringPitch, ...]:
-    """Return the split for every string with enough notes in tune enough to use."""
+    """Return the split for every string with enough notes in tune enough to use.
+
+    The open string must be among them: nut, saddle and tuning are all told against it.
+    """
     out = []
     for string in guitar.strings:
         used = [
@@ -129,6 +132,8 @@ def string_pitches(
             continue
         frets, cents = np.asarray(used, np.float64).T
         near = np.abs(cents - np.median(cents)) <= _WILD_CENTS
+        if not np.any(frets[near] == guitar.capo):
+            continue
         found = _pitch_of(string, frets[near], cents[near], setup, guitar.capo)
         if found is not None:
             out.append(found)

@@ -79,7 +79,7 @@ def _retake(
     share = len(lost) / len(played) if played else 1.0
     soft = float(np.median([n.attack_dbfs for n in notes])) < _SOFT_DBFS if notes else False
     silent = [s for s in guitar.strings if not any(p.string == s for p in played)]
-    if share < _RETAKE_SHARE and not soft and not (played and silent):
+    if share < _RETAKE_SHARE and not soft:
         return None, share
     reasons = []
     strings = tuple(sorted({p.string for p in lost} | set(silent)))

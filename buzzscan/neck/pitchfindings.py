@@ -156,6 +156,7 @@ def pitch_findings(
         if _matters(pitch.saddle_cents, pitch.saddle_error, least):
             saddles.append(_saddle(pitch, scale_mm, positions, least))
         least = _TUNING_SHARE * bars.pitch_cents
-        if _matters(pitch.tuning_cents, pitch.tuning_error, least):
+        # one string alone has no others to be out of tune with
+        if len(pitches) > 1 and _matters(pitch.tuning_cents, pitch.tuning_error, least):
             tunings.append(_tuning(pitch, positions, bars, capo))
     return (*nuts, *saddles, *tunings)
