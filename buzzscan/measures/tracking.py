@@ -96,7 +96,8 @@ def track_partial(
     if n_frames < 3:
         return None
     piece = np.ascontiguousarray(samples[first : first + (n_frames - 1) * hop + length], np.float32)
-    frames = np.lib.stride_tricks.sliding_window_view(piece, length)[::hop]
+    # Copied out, as overlapping rows keep the product from the fast matrix routine.
+    frames = np.ascontiguousarray(np.lib.stride_tricks.sliding_window_view(piece, length)[::hop])
     m = np.arange(length)
     window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (m + 0.5) / length)
     window *= 2.0 / window.sum()
