@@ -479,6 +479,29 @@ def test_untouched_cause_is_still_there() -> None:
     assert set(changes(told)) == {"same"}
 
 
+def test_cause_is_not_cured_while_a_place_of_it_was_not_heard_again() -> None:
+    after = after_scan()
+    lost = tuple(
+        dataclasses.replace(p, buzz=None, reason="not played")
+        if (p.string, p.fret) == (3, 8)
+        else p
+        for p in after.positions
+    )
+    told = compare(before_scan(), dataclasses.replace(after, positions=lost))
+    assert told.findings[0].change == "better"
+
+
+def test_level_that_the_pick_explains_is_no_change() -> None:
+    """2.9 dB softer counts as alike and makes some 5 dB less buzz by itself."""
+    place = (2, 8)
+    after = after_scan(HIGH_FRET, buzz_db={place: BUZZ_DB - 6.0}, level_dbfs=-14.9)
+    told = compare(made(HIGH_FRET, spread_db=0.5), after)
+    assert told.strength.alike
+    assert change_at(told, *place) == "same"
+    after = after_scan(HIGH_FRET, buzz_db={place: BUZZ_DB - 6.0})
+    assert change_at(compare(made(HIGH_FRET, spread_db=0.5), after), *place) == "better"
+
+
 def test_new_cause_is_new() -> None:
     after = with_high_fret(after_scan(HIGH_FRET | SLIGHT))
     told = compare(made(SLIGHT), after)

@@ -106,10 +106,13 @@ def _change_of(
     if not counts or counts["not comparable"] > told:
         return "not comparable"
     good, bad = counts["cured"] + counts["better"], counts["worse"] + counts["new"]
-    left = any(
-        p.buzz_after in {"buzz", "choked"} for p in evidence if p.buzz_before not in {None, "clean"}
+    # What strikes still, or was not heard again, keeps a cause from being cured.
+    open_ = any(
+        p.buzz_after in {None, "buzz", "choked"}
+        for p in evidence
+        if p.buzz_before in {"buzz", "choked"}
     )
-    if good > told / 2 and not still and not left and not bad:
+    if good > told / 2 and not still and not open_ and not bad:
         return "cured"
     if good > max(bad, told / 4):
         return "better"

@@ -46,6 +46,8 @@ END_TOLD_S = 0.1
 LASTING_S, LASTING_SHARE = 0.25, 0.8
 """Strikes take energy from the string as well, so what strikes for a quarter of a second, or for
 nearly the whole of a short note, exceeded its clearance by more than its decay alone tells."""
+RISE_DB_PER_DB = 1.6
+"""Rise of the buzz with the pluck, both in dB: 14 dB for each factor of e (as `neck.strikes`)."""
 FEWEST_CROSSED, CROSSED_SHARE = 3, 0.75
 """Places of one cause that all change sides in both passes are not chance: at even odds for
 each pass, three of them are one in 16³ = 4096."""
@@ -153,10 +155,17 @@ class Judge:
             return "one of the passes did not strike: a level between the two says little"
         least = self.spread.least_change_db(
             len(_judged(self.before, then)), len(_judged(self.after, now))
-        )
+        ) + self._by_pick_db(then.string, step)
         if abs(step) >= least:
             return ""
         return f"changed by {step:+.1f} dB, within the spread of the passes ({least:.1f} dB)"
+
+    def _by_pick_db(self, string: int, step: float) -> float:
+        """Return how much of a step the pick may have made, where it counts as alike."""
+        usual = next((s for s in self.strength.strings if s.string == string), None)
+        if usual is None or usual.pick_change_db is None or usual.pick_change_db * step <= 0.0:
+            return 0.0
+        return RISE_DB_PER_DB * abs(usual.pick_change_db)
 
     def _chance(self, then: Position, now: Position) -> str:
         """Return why the next pluck may tell otherwise; empty where it would not."""
@@ -254,8 +263,8 @@ def _excess_db(scan: Scan, position: Position) -> float | None:
 def _wanted(then: Buzz, now: Buzz, step: float | None) -> Change:
     """Return the change that words and level ask for, before it is doubted."""
     one, other = BADNESS[then], BADNESS[now]
-    if one == other == 0:
-        return "same"
+    if one == other and then in {"clean", "choked"}:
+        return "same"  # what is left of a choked note has no level to go by
     if other == 0:
         return "cured" if one >= HEARD_AS_BAD else "better"
     if one == 0:
