@@ -144,6 +144,18 @@ def test_buzz_over_most_of_the_thick_strings_is_the_action(
     assert set(first.strings) == set(BASS_SIDE)
 
 
+def test_buzz_everywhere_is_the_action_first(judged: Callable[..., Judgement]) -> None:
+    contact = {(s, f): STRONG for s in ALL for f in range(22)}
+    assert judged(contact).findings[0].kind == "low action"
+
+
+@pytest.mark.parametrize("frets", [1, 2])
+def test_a_neck_of_one_or_two_frets_may_buzz(note_at: Maker, frets: int) -> None:
+    guitar = Guitar(frets=frets)
+    contact = {(s, f): STRONG for s in ALL for f in range(frets + 1)}
+    assert judge(guitar, take(note_at, contact, guitar=guitar)).findings
+
+
 def test_buzz_from_the_body_up_is_a_rising_end(judged: Callable[..., Judgement]) -> None:
     contact = {(s, f): STRONG for s in ALL for f in range(13, 21)}
     assert judged(contact).findings[0].kind == "rising fret end"
@@ -229,6 +241,7 @@ def test_no_notes_are_no_crash() -> None:
         Guitar(tuning=("B1", "E2", "A2", "D3", "G3", "B3", "E4"), frets=24),
         Guitar(tuning=("G4", "C4", "E4", "A4"), frets=12),
         Guitar(tuning=("A2",), frets=3),
+        Guitar(frets=1),
         Guitar(capo=3),
     ],
 )

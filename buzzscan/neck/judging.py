@@ -12,6 +12,7 @@ Says nothing about what was not played.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -39,7 +40,8 @@ __all__ = ["judge"]
 
 _WIDE_CONFIDENCE = 0.6
 """The bench's rule by region is right more often than not, no more (common practice)."""
-_SURE = 0.5
+_SURE, _WIDE_TIMES = 0.5, 3
+"""Widespread buzz comes after a cause this sure, unless it is this many times as large."""
 _RETAKE_SHARE = 0.25
 _RETAKE_FIRST_SHARE = 0.5
 _SOFT_DBFS = -45.0
@@ -57,13 +59,25 @@ def _wide_finding(
     return widespread_finding(kind, strings, places, positions, confidence=_WIDE_CONFIDENCE * sure)
 
 
+def _with_widespread(findings: list[Finding], wide: Finding) -> list[Finding]:
+    """Return the findings with widespread buzz among them, where it belongs.
+
+    A cause of the same name that explains less gives way to it and lends it its confidence.
+    """
+    same = [f for f in findings if f.kind == wide.kind]
+    if any(len(f.notes) >= len(wide.notes) for f in same):
+        return findings
+    others = [f for f in findings if f.kind != wide.kind]
+    surest = max([wide.confidence, *(f.confidence for f in same)])
+    wide = dataclasses.replace(wide, confidence=surest)
+    sure = [f for f in others if f.confidence >= _SURE]
+    last = any(len(wide.notes) <= _WIDE_TIMES * len(f.notes) for f in sure)
+    return [*others, wide] if last else [wide, *others]
+
+
 def _rank(found_size: float, setup: Setup) -> str:
     """Return how a height compares with the clearance to the next fret, without mm."""
-    middle = setup.places_mm.size // 2
-    ratio = (setup.scale_mm - setup.places_mm[middle + 1]) / (
-        setup.scale_mm - setup.places_mm[middle]
-    )
-    usual = float(np.mean(setup.saddle_mm)) * (1.0 - ratio)
+    usual = float(np.mean(setup.saddle_mm)) * (1.0 - 2.0 ** (-1.0 / 12.0))
     return (
         f"It takes up about {100.0 * min(found_size / usual, 1.5):.0f} % of the usual clearance to "
         "the next fret; action and relief are needed to say it in mm."
@@ -144,10 +158,9 @@ def judge(
         for f in explained.found
     ]
     findings.sort(key=lambda f: -len(f.notes) * f.confidence)
-    if explained.wide is not None and explained.wide[0] not in {f.kind for f in findings}:
-        sure = any(f.confidence >= _SURE for f in findings)
+    if explained.wide is not None:
         wide = _wide_finding(explained.wide, evidence, by_place)
-        findings.insert(len(findings) if sure else 0, wide)
+        findings = _with_widespread(findings, wide)
     spots = dead_spots(guitar, positions, places, decay_trends(guitar, places), bars=bars)
     findings.extend(dead_spot_finding(s, by_place) for s in spots)
     pitches = string_pitches(guitar, positions, setup, offset_cents=offset_cents)
