@@ -1,0 +1,93 @@
+"""What becomes of causes."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+from necks_by_hand import (
+    HIGH_FRET,
+    SLIGHT,
+    after_scan,
+    before_scan,
+    change_at,
+    changes,
+    finding,
+    made,
+    with_high_fret,
+)
+
+from buzzscan.comparison import compare, place_words
+
+
+def test_cause_that_is_half_gone_is_better() -> None:
+    left = {place: word for place, word in HIGH_FRET.items() if place[0] == 3}
+    after = with_high_fret(after_scan(SLIGHT | left), strings=(3,))
+    told = compare(before_scan(), after)
+    assert told.findings[0].change == "better"
+    assert told.findings[0].summary.endswith("better, still there under string 3")
+    assert [change_at(told, s, 8) for s in (1, 2, 3)] == ["cured", "cured", "same"]
+
+
+def test_untouched_cause_is_still_there() -> None:
+    after = with_high_fret(after_scan(HIGH_FRET | SLIGHT))
+    told = compare(before_scan(), after)
+    assert [(f.change, f.summary.split(": ")[1]) for f in told.findings] == [
+        ("same", "still there")
+    ]
+    assert set(changes(told)) == {"same"}
+
+
+def test_cause_is_not_cured_while_a_place_of_it_was_not_heard_again() -> None:
+    after = after_scan()
+    lost = tuple(
+        dataclasses.replace(p, buzz=None, reason="not played")
+        if (p.string, p.fret) == (3, 8)
+        else p
+        for p in after.positions
+    )
+    told = compare(before_scan(), dataclasses.replace(after, positions=lost))
+    assert told.findings[0].change == "better"
+
+
+def test_new_cause_is_new() -> None:
+    after = with_high_fret(after_scan(HIGH_FRET | SLIGHT))
+    told = compare(made(SLIGHT), after)
+    assert [f.change for f in told.findings] == ["new"]
+    assert changes(told)["new"] == 9
+
+
+def test_another_name_for_the_same_buzz_is_not_new() -> None:
+    after = after_scan(HIGH_FRET | SLIGHT)
+    renamed = finding(after, "low action", strings=(1, 2, 3), fret=12)
+    told = compare(made(HIGH_FRET | SLIGHT), dataclasses.replace(after, findings=(renamed,)))
+    assert [f.change for f in told.findings] == ["same"]
+
+
+@pytest.mark.parametrize(
+    ("ratio", "still", "change"),
+    [(1.0, "found", "same"), (1.6, "", "cured"), (1.1, "", "same"), (0.6, "found", "worse")],
+)
+def test_dead_spot_is_judged_by_how_long_it_rings(
+    ratio: float,
+    still: str,
+    change: str,
+) -> None:
+    before, after = made({}), after_scan({})
+    spot = finding(before, "dead spot", strings=(3,), fret=5)
+    spot = dataclasses.replace(spot, notes=spot.notes[-2:])
+    longer = tuple(
+        dataclasses.replace(p, t60_s=5.0 * ratio) if (p.string, p.fret) == (3, 5) else p
+        for p in after.positions
+    )
+    told = compare(
+        dataclasses.replace(before, findings=(spot,)),
+        dataclasses.replace(after, positions=longer, findings=(spot,) if still else ()),
+    )
+    assert [f.change for f in told.findings] == [change]
+
+
+def test_places_in_words() -> None:
+    assert place_words("high fret", (3, 1, 2, 6), (9,)) == "high fret 9 under strings 1-3, 6"
+    assert place_words("dead spot", (3,), (5,)) == "dead spot at string 3 fret 5"
+    assert place_words("saddle", (2,), ()) == "saddle at string 2"
