@@ -3,7 +3,8 @@
 Conventions
 -----------
 Each measure is studied over the positions that every take has; buzz over those that strike in
-every take, because what is measured of a clean note is the recording's own noise.
+every take, because what is measured of a clean note is the recording's own noise; pitch over
+those that do not choke, because a string that rests on the next fret sounds that fret's note.
 
 Limits
 ------
@@ -76,6 +77,10 @@ class Repeatability:
     remarks: tuple[str, ...] = ()
 
 
+def _cents(position: Position, _: Sequence[MeasuredNote]) -> float | None:
+    return None if position.buzz == "choked" else position.cents
+
+
 def _buzz(position: Position, _: Sequence[MeasuredNote]) -> float | None:
     return None if position.buzz in {None, "clean"} else position.buzz_db
 
@@ -94,7 +99,7 @@ def _attack(_: Position, notes: Sequence[MeasuredNote]) -> float | None:
 
 
 MEASURES: tuple[tuple[str, str, Read], ...] = (
-    ("pitch", "cents", lambda p, _: p.cents),
+    ("pitch", "cents", _cents),
     ("stiffness", "1e-5", _stiffness),
     ("decay", "dB/s", lambda p, _: p.decay_db_per_s),
     ("buzz", "dB", _buzz),

@@ -59,6 +59,18 @@ def test_buzz_is_studied_where_there_is_buzz(neck_scan: Scan) -> None:
     assert study.repeatability == pytest.approx(2.0, rel=0.5)  # 9 places, 18 degrees of freedom
 
 
+def test_choked_notes_say_nothing_about_pitch(neck_scan: Scan) -> None:
+    """A string on the next fret sounds a semitone high, now and then."""
+    one, other = repeated(neck_scan, 2)
+    high = tuple(
+        dataclasses.replace(p, cents=100.0) if p.buzz == "choked" else p for p in other.positions
+    )
+    told = repeat([one, dataclasses.replace(other, positions=high)])
+    study = next(x.study for x in told.lines if x.measure == "pitch")
+    assert study is not None
+    assert study.repeatability == pytest.approx(0.4, rel=0.2)  # 135 degrees of freedom
+
+
 def test_a_real_change_of_the_study_is_one_to_the_comparison(neck_scan: Scan) -> None:
     """What `repeat` calls chance, `compare` calls the same."""
     one, other = repeated(neck_scan, 2)
