@@ -50,6 +50,7 @@ _LOW_PARTIALS = 2.6
 _BANDS = 6
 PARTS_HZ = (700.0, 1400.0, 2800.0, 5000.0, 8000.0)
 """Parts in which buzz is added up; a guitar's speaker ends at one of these edges."""
+_SLOT_S = 0.025
 _PAIRS = ((0, 2), (2, 4), (4, 6))
 
 
@@ -73,17 +74,14 @@ class Cues:
         The same below the bands.
     late_db
         Level of each third in the later half over that of the low partials.
-    bend_db
-        How much more steeply each third falls in the later half than in the earlier, times
-        its length: a free string's bands can only fall less steeply.
-    slope_db_per_s, low_slope_db_per_s
-        Rate of change of the level of each third and of the low partials.
     over_noise_db
         Level of each third over the noise.
     part_db
         Energy of each part of `PARTS_HZ`, noise subtracted, over the energy of the whole note.
     part_fresh_db
         Fresh power of each of these parts over its power.
+    course_s, course_fresh_db
+        Fresh share of the lower and middle third over time, in seconds after the onset.
     length_s
         Length of the stretch listened to.
     first_partial_hz
@@ -104,12 +102,11 @@ class Cues:
     rough_db: tuple[float, float, float]
     rough_low_db: float
     late_db: tuple[float, float, float]
-    bend_db: tuple[float, float, float]
-    slope_db_per_s: tuple[float, float, float]
-    low_slope_db_per_s: float
     over_noise_db: tuple[float, float, float]
     part_db: tuple[float, ...]
     part_fresh_db: tuple[float, ...]
+    course_s: tuple[float, ...]
+    course_fresh_db: tuple[float, ...]
     length_s: float
     first_partial_hz: float
 
@@ -154,6 +151,7 @@ def hear_cues(
     return Cues(
         **_fresh(frames, fresh, first_partial_hz),
         **_shape(frames),
+        **_course(frames),
         **_parts(frames, fresh, stretch.size / max(whole, _LEAST_POWER)),
         length_s=stretch.size / sample_rate_hz,
         first_partial_hz=first_partial_hz,
@@ -190,6 +188,10 @@ under 2 because the past fades."""
 _NOISE_LEFT = 0.1
 """Share of the noise that is never subtracted: its own scatter over some tens of bins."""
 _LEAST_POWER = 1e-14
+_LEAST_LATE = 1e-7
+_BACKGROUND = 1e-5
+"""−50 dB: strings and parts that ring along, and how little of each third of the spectrum,
+against the low partials, is never taken for the string's own (real notes without noise)."""
 
 
 _BLOCK_S = 0.11
@@ -206,11 +208,15 @@ class _Fresh:
     noise: FloatArray
 
 
+def _block_starts(frames: _Frames, steps: int) -> npt.NDArray[np.intp]:
+    n_blocks = int(np.clip(steps * frames.hop_s / _BLOCK_S, 1, _MOST_BLOCKS))
+    return np.arange(n_blocks) * steps // n_blocks
+
+
 def _predict(frames: _Frames) -> _Fresh:
     steps = len(frames.bins) - _HOPS
     before, now = frames.bins[:steps], frames.bins[_HOPS:]
-    n_blocks = int(np.clip(steps * frames.hop_s / _BLOCK_S, 1, _MOST_BLOCKS))
-    starts = np.arange(n_blocks) * steps // n_blocks
+    starts = _block_starts(frames, steps)
     counts = np.diff([*starts, steps])[:, None]
     power = np.add.reduceat(frames.power[_HOPS:], starts, axis=0)
     past = np.add.reduceat(frames.power[:steps], starts, axis=0)
@@ -219,7 +225,24 @@ def _predict(frames: _Frames) -> _Fresh:
     # frames overlap, so about every second hop is a new observation; one is spent on the fit
     independent = 1.0 + 0.5 * (counts - 1)
     left = np.maximum(power - explained, 0.0) / np.maximum(1.0 - 1.0 / independent, 0.15)
-    return _Fresh(left, power, frames.noise * counts)
+    return _Fresh(left, power, frames.noise * counts + _background(frames, power))
+
+
+def _background(frames: _Frames, power: FloatArray) -> FloatArray:
+    """Return the power that rings along with any note, per block and bin."""
+    e = frames.edges
+    low = power[:, e[0] : e[1]].sum(1, keepdims=True)
+    per_bin = np.zeros(power.shape[1])
+    for a, b in _PAIRS:
+        first, last = e[1 + a], e[1 + b]
+        per_bin[first:last] = _BACKGROUND / max(int(last - first), 1)
+    return low * per_bin
+
+
+def _share(left: FloatArray, power: FloatArray, noise: FloatArray) -> FloatArray:
+    """Return fresh power over power, between its bounds, and −17 dB where noise is all there is."""
+    fresh = np.maximum(left - _NOISE_IN_FRESH * noise, _NOISE_LEFT * noise)
+    return np.asarray(np.clip(fresh / (power + 4.0 * noise + _LEAST_POWER), 1e-5, 1.0))
 
 
 def _parts(frames: _Frames, fresh: _Fresh, per_whole: float) -> dict[str, Any]:
@@ -232,12 +255,10 @@ def _parts(frames: _Frames, fresh: _Fresh, per_whole: float) -> dict[str, Any]:
     left, power, noise = (
         np.add.reduceat(v.sum(0), e)[:-1] for v in (fresh.left, fresh.power, fresh.noise)
     )
-    left = np.maximum(left - _NOISE_IN_FRESH * noise, _NOISE_LEFT * noise + _LEAST_POWER)
-    share = left / np.maximum(power - noise, 0.05 * power + _LEAST_POWER)
     energy = np.add.reduceat(mean, e)[:-1] * frames.to_mean_square * per_whole
     return {
         "part_db": tuple(10.0 * np.log10(np.maximum(energy, 1e-12))),
-        "part_fresh_db": tuple(10.0 * np.log10(share)),
+        "part_fresh_db": tuple(10.0 * np.log10(_share(left, power, noise))),
     }
 
 
@@ -249,8 +270,8 @@ def _fresh(frames: _Frames, fresh: _Fresh, f1: float) -> dict[str, Any]:
         np.stack([v[:, a:b].sum(1) for a, b in ends], axis=1)
         for v in (fresh.left, fresh.power, fresh.noise)
     )
+    share = 10.0 * np.log10(_share(left, power, noise))
     left = np.maximum(left - _NOISE_IN_FRESH * noise, _NOISE_LEFT * noise + _LEAST_POWER)
-    share = 10.0 * np.log10(left / np.maximum(power - noise, 0.05 * power + _LEAST_POWER))
     total = 10.0 * np.log10(left / (power[:, :1] + _LEAST_POWER))
     lines = _fresh_lines(frames, f1, fresh)
     return {
@@ -283,9 +304,7 @@ def _fresh_lines(frames: _Frames, f1: float, fresh: _Fresh) -> FloatArray:
     total = power.sum(axis=1, keepdims=True)
     # where nothing is left of the string (a codec's or a phone's band limit) nothing counts
     weight = power / (power + 8.0 * noise + 1e-7 * total + _LEAST_POWER) + 1e-6
-    left = np.maximum(left - _NOISE_IN_FRESH * noise, _NOISE_LEFT * noise + _LEAST_POWER)
-    ratio = left / np.maximum(power - noise, 0.05 * power + _LEAST_POWER)
-    level = 10.0 * np.log10(np.clip(ratio, 1e-5, 2.0))
+    level = 10.0 * np.log10(_share(left, power, noise))
     edges = f[np.minimum(frames.edges, f.size - 1)]
     out = []
     for low, high in [(0.0, edges[1]), *((edges[1 + a], edges[1 + b]) for a, b in _PAIRS)]:
@@ -302,57 +321,61 @@ def _shape(frames: _Frames) -> dict[str, Any]:
     e = frames.edges
     low = np.maximum(frames.power[:, e[0] : e[1]].sum(1) - frames.noise[e[0] : e[1]].sum(), 1e-12)
     t = np.arange(len(low)) * frames.hop_s
-    low_line = _line(t, 10.0 * np.log10(low))
     half = len(low) // 2
-    rough, late, bend, slope, over = [], [], [], [], []
+    rough, late, over = [], [], []
     for a, b in _PAIRS:
         noise = float(frames.noise[e[1 + a] : e[1 + b]].sum())
         power = frames.power[:, e[1 + a] : e[1 + b]].sum(1)
+        heard = float(power[half:].sum()) - noise * (len(low) - half)
+        late.append(_db(max(heard / float(low[half:].sum()), _LEAST_LATE)))
+        noise += _BACKGROUND * float(low.mean())
         level = 10.0 * np.log10(np.maximum(power - 1.2 * noise, 0.05 * noise + 1e-13))
-        line = _line(t, level)
-        rough.append(line.scatter)
-        slope.append(line.slope)
-        late.append(
-            _db(max(float(power[half:].sum()) - noise * (len(low) - half), _LEAST_POWER))
-            - _db(float(low[half:].sum()))
-        )
-        bend.append(
-            (_line(t[half:], level[half:]).slope - _line(t[:half], level[:half]).slope)
-            * float(t[-1])
-            / 2.0
-        )
+        rough.append(_scatter(t, level))
         over.append(_db(float(power.mean()) / (noise + _LEAST_POWER)))
     return {
         "rough_db": tuple(rough),
-        "rough_low_db": low_line.scatter,
+        "rough_low_db": _scatter(t, 10.0 * np.log10(low)),
         "late_db": tuple(late),
-        "bend_db": tuple(bend),
-        "slope_db_per_s": tuple(slope),
-        "low_slope_db_per_s": low_line.slope,
         "over_noise_db": tuple(over),
     }
 
 
-@dataclass(frozen=True, slots=True)
-class _Line:
-    """A straight line through levels, and their scatter about a gently bent one."""
-
-    slope: float
-    scatter: float
-
-
-def _line(t: FloatArray, level: FloatArray) -> _Line:
+def _scatter(t: FloatArray, level: FloatArray) -> float:
+    """Return the rms of levels about a gently bent line."""
     x = t - t.mean()
-    spread = float(np.sum(x * x))
+    spread = float(np.dot(x, x))
     if x.size < 3 or spread == 0.0:
-        return _Line(0.0, 0.0)
-    slope = float(np.sum(x * level)) / spread
-    miss = level - level.mean() - slope * x
+        return 0.0
+    miss = level - level.mean() - x * (float(np.dot(x, level)) / spread)
     if x.size >= 6:
         bent = x * x - spread / x.size
-        bent = bent - x * (float(np.sum(bent * x)) / spread)
-        miss = miss - bent * (float(np.sum(miss * bent)) / float(np.sum(bent * bent)))
-    return _Line(slope, float(np.sqrt(np.mean(miss * miss))))
+        bent = bent - x * (float(np.dot(bent, x)) / spread)
+        miss = miss - bent * (float(np.dot(miss, bent)) / float(np.dot(bent, bent)))
+    return float(np.sqrt(np.mean(miss * miss)))
+
+
+def _course(frames: _Frames) -> dict[str, Any]:
+    """Return the fresh share of the lower bands over time, in slots of about `_SLOT_S`."""
+    first, last = frames.edges[1], frames.edges[5]
+    steps = len(frames.bins) - _HOPS
+    before, now = frames.bins[:steps, first:last], frames.bins[_HOPS:, first:last]
+    starts = _block_starts(frames, steps)
+    counts = np.diff([*starts, steps])
+    past = np.add.reduceat(frames.power[:steps, first:last], starts, axis=0)
+    cross = np.add.reduceat(now * before.conj(), starts, axis=0)
+    constant = (cross / np.maximum(past, _LEAST_POWER)).astype(np.complex64)
+    miss = now - np.repeat(constant, counts, axis=0) * before
+    left = (miss.real**2 + miss.imag**2).sum(1) - _NOISE_IN_FRESH * frames.noise[first:last].sum()
+    power = frames.power[_HOPS:, first:last].sum(1)
+    n_slots = max(int(steps * frames.hop_s / _SLOT_S), 1)
+    slots = np.arange(n_slots) * steps // n_slots
+    left, power = np.add.reduceat(left, slots), np.add.reduceat(power, slots)
+    share = 10.0 * np.log10(np.clip(left / np.maximum(power, _LEAST_POWER), 1e-5, 1.0))
+    middle = (np.array([*slots[1:], steps]) + slots) / 2.0 + _HOPS
+    return {
+        "course_s": tuple(START_S + middle * frames.hop_s),
+        "course_fresh_db": tuple(share),
+    }
 
 
 def _db(ratio: float) -> float:
