@@ -29,8 +29,9 @@ __all__ = ["by_position", "combined_contact", "decay_trends", "judge_positions",
 
 Place = tuple[int, int]
 
-_CONTACT = 0.5
-"""A position is called by what is more likely."""
+_CONTACT = 0.35
+"""Contact from here on is given a word. Under one half, as most positions are seen twice and a
+clean note hardly ever reaches a tenth, while brief contact is often heard but faintly."""
 _DISAGREE = 0.6
 """Passes whose contact differs by this much contradict each other."""
 _CHOKED_CENTS = 70.0
