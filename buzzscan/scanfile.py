@@ -68,26 +68,29 @@ class _FileSource:
     """Reads samples of a scan that was read, from its sound file if that is still the same."""
 
     def __init__(self, path: str | None, sha256: str, name: str) -> None:
-        self._path, self._sha256, self._name = path, sha256, name
+        self._path, self._sha256 = path, sha256
         self._recording: Recording | None = None
+        self._why_not = ""
+        if path is None:
+            self._why_not = f"the samples of {name} are not in the scan file; scan it again"
 
     def read(self, start: int, stop: int) -> Samples:
         """Return samples ``start`` (included) to ``stop`` (excluded), float32, mono."""
-        if self._recording is None:
-            if self._path is None:
-                raise RecordingError(
-                    f"the samples of {self._name} are not in the scan file; scan it again"
-                )
+        if self._recording is None and self._path is not None and not self._why_not:
             try:
                 recording = open_recording(self._path)
             except BuzzscanError as error:
-                raise RecordingError(f"the sound of this scan cannot be played: {error}") from error
-            if recording.sha256 != self._sha256:
-                raise RecordingError(
-                    f"{self._path} is not the recording that was scanned (its bytes changed); "
-                    "scan it again"
-                )
-            self._recording = recording
+                self._why_not = f"the sound of this scan cannot be played: {error}"
+            else:
+                if recording.sha256 == self._sha256:
+                    self._recording = recording
+                else:
+                    self._why_not = (
+                        f"{self._path} is not the recording that was scanned (its bytes "
+                        "changed); scan it again"
+                    )
+        if self._recording is None:
+            raise RecordingError(self._why_not)
         return self._recording.read(start, stop)
 
 

@@ -13,7 +13,6 @@ nothing is sure to be noise: the tails of the notes lie there, and they grow wit
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 
 import numpy as np
 
@@ -22,7 +21,9 @@ from buzzscan.recording import Recording
 from buzzscan.scanning import Scan
 from buzzscan.units import power_to_db
 
-__all__ = ["BANDS_HZ", "lead_in_dbfs"]
+__all__ = ["BANDS_HZ", "Bands", "lead_in_dbfs"]
+
+Bands = tuple[float | None, float | None]
 
 BANDS_HZ = ((250.0, 900.0), (1500.0, 6000.0))
 MARGIN_S = 0.1
@@ -37,38 +38,29 @@ OVER_STEP_DB = 6.0
 """Nearer than this, rounding is a good part of the level, and it does not move with the gain."""
 
 
-def lead_in_dbfs(scan: Scan, recordings: Iterable[int]) -> tuple[float | None, float | None]:
-    """Return the level of the noise before the first note, in both bands.
+def lead_in_dbfs(scan: Scan) -> dict[int, Bands]:
+    """Return the level of the noise before the first note of each recording that has notes.
 
     Parameters
     ----------
     scan
         Whose notes say where its recordings begin to sound.
-    recordings
-        Indices of the recordings to look at; the middle of several is returned.
 
     Returns
     -------
-    tuple
-        One level per band of `BANDS_HZ` in dBFS, None where no noise is heard.
+    dict
+        By index of the recording, one level per band of `BANDS_HZ` in dBFS, None where no noise
+        is heard.
     """
     onsets: dict[int, float] = {}
     for measured in scan.notes:
         index = measured.note.recording
         onsets[index] = min(onsets.get(index, math.inf), measured.note.onset_s)
-    levels: list[list[float]] = [[], []]
-    for index in sorted(set(recordings)):
-        if index not in onsets:
-            continue
-        for band, level in enumerate(_bands_of(scan.recordings[index], onsets[index])):
-            if level is not None:
-                levels[band].append(level)
-    low, high = (float(np.median(found)) if found else None for found in levels)
-    return low, high
+    return {i: _bands_of(scan.recordings[i], onset_s) for i, onset_s in sorted(onsets.items())}
 
 
-def _bands_of(recording: Recording, onset_s: float) -> tuple[float | None, ...]:
-    nothing = (None,) * len(BANDS_HZ)
+def _bands_of(recording: Recording, onset_s: float) -> Bands:
+    nothing = (None, None)
     rate = recording.sample_rate_hz
     stop = round((onset_s - MARGIN_S) * rate)
     start = max(stop - round(LONGEST_S * rate), 0)
@@ -96,4 +88,4 @@ def _bands_of(recording: Recording, onset_s: float) -> tuple[float | None, ...]:
         level = power_to_db(float(np.quantile(power[:, inside].sum(axis=1), QUANTILE)))
         rounding = STEP_16_BIT_DBFS + power_to_db((high_hz - low_hz) / (0.5 * rate))
         levels.append(level if level > rounding + OVER_STEP_DB else None)
-    return tuple(levels)
+    return levels[0], levels[1]

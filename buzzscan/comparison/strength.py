@@ -15,9 +15,11 @@ control, cannot be told from one picked alike.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from statistics import median
 
-from buzzscan.comparison.floor import lead_in_dbfs
+from buzzscan.comparison.floor import Bands, lead_in_dbfs
 from buzzscan.comparison.result import Pick, Strength, StringStrength
 from buzzscan.errors import ComparisonError
 from buzzscan.neck.verdict import Finding
@@ -26,7 +28,6 @@ from buzzscan.scanning import Scan
 __all__ = ["noise_change_db", "strength_of", "told_apart"]
 
 Place = tuple[int, int]
-Bands = tuple[float | None, float | None]
 
 PICK_TOLERANCE_DB = 3.0
 """Up to this two strings count as picked alike: a player's own spread from take to take is 1 to
@@ -54,15 +55,12 @@ def strength_of(before: Scan, after: Scan) -> Strength:
     """
     steps = _level_steps(before, after)
     level = median(steps.values())
-    noise = _noise_of(before, after, string=None, level=level)
-    gain, pick, word = told_apart(level, noise)
+    floor = _Noise((before, after), (lead_in_dbfs(before), lead_in_dbfs(after)))
+    noise = floor.change_db(None, level=level)
     kept = _slight_buzz_kept(before, after)
-    if kept is True and word in {"softer", "unknown"}:
-        gain, pick, word = level, 0.0, "alike"
-    elif kept is False and word == "alike":
-        gain, pick, word = None, None, "unknown"
+    gain, pick, word = _told(level, noise, kept=kept)
     strings = tuple(
-        _string_strength(string, steps, before, after, kept=kept)
+        _string_strength(string, steps, floor, kept=kept)
         for string in before.guitar.strings
         if any(place[0] == string for place in steps)
     )
@@ -79,17 +77,25 @@ def strength_of(before: Scan, after: Scan) -> Strength:
 
 
 def _string_strength(
-    string: int, steps: dict[Place, float], before: Scan, after: Scan, *, kept: bool | None
+    string: int, steps: dict[Place, float], floor: _Noise, *, kept: bool | None
 ) -> StringStrength:
     level = median(step for place, step in steps.items() if place[0] == string)
-    gain, pick, word = told_apart(level, _noise_of(before, after, string=string, level=level))
-    if kept is True and word in {"softer", "unknown"}:
-        gain, pick, word = level, 0.0, "alike"
-    elif kept is False and word == "alike":
-        gain, pick, word = None, None, "unknown"
+    gain, pick, word = _told(level, floor.change_db(string, level=level), kept=kept)
     return StringStrength(
         string=string, level_change_db=level, gain_change_db=gain, pick_change_db=pick, pick=word
     )
+
+
+def _told(
+    level: float, noise: float | None, *, kept: bool | None
+) -> tuple[float | None, float | None, Pick]:
+    """Return gain, pick and word, with what slight buzz says set over what noise says."""
+    gain, pick, word = told_apart(level, noise)
+    if kept is True and word in {"softer", "unknown"}:
+        return level, 0.0, "alike"
+    if kept is False and word == "alike":
+        return None, None, "unknown"
+    return gain, pick, word
 
 
 def told_apart(level_db: float, noise_db: float | None) -> tuple[float | None, float | None, Pick]:
@@ -136,27 +142,38 @@ def noise_change_db(before: Bands, after: Bands) -> float | None:
     return 0.0 if min(abs(low), abs(high)) <= SAME_DB else None
 
 
-def _noise_of(before: Scan, after: Scan, *, string: int | None, level: float) -> float | None:
-    """Return the change of the noise floor under the notes of a string, or of all."""
-    found: list[Bands] = []
-    coarse: list[float] = []
-    for scan in (before, after):
-        used = {
-            n.note.recording for n in scan.notes if string is None or n.note.string == string
-        } or set(range(len(scan.recordings)))
-        if any(w.code == "gated" for i in used for w in scan.recordings[i].warnings):
-            return None
-        found.append(lead_in_dbfs(scan, used))
-        coarse.append(median(scan.recordings[i].noise_dbfs for i in used))
-    change = noise_change_db(found[0], found[1])
-    if change is not None or any(level_db is not None for bands in found for level_db in bands):
-        return change
-    # Without a lead-in only the level between the notes is left. It may be made of their tails,
-    # which follow the pick as they follow the gain: it tells only where it does not follow.
-    between = coarse[1] - coarse[0]
-    if abs(between) <= SAME_DB:
-        return 0.0
-    return between if abs(level) <= PICK_TOLERANCE_DB < abs(between) else None
+@dataclass(frozen=True, slots=True)
+class _Noise:
+    """Noise of both takes, to be asked for the recordings of one string or of all."""
+
+    scans: tuple[Scan, Scan]
+    lead_ins: tuple[dict[int, Bands], dict[int, Bands]]
+
+    def change_db(self, string: int | None, *, level: float) -> float | None:
+        """Return the change of the noise floor under the notes, None where it does not tell."""
+        found: list[Bands] = []
+        coarse: list[float] = []
+        for scan, lead_ins in zip(self.scans, self.lead_ins, strict=True):
+            used = {n.note.recording for n in scan.notes if string in {None, n.note.string}}
+            used = used or set(lead_ins)
+            if any(w.code == "gated" for i in used for w in scan.recordings[i].warnings):
+                return None
+            found.append((_middle(lead_ins, used, 0), _middle(lead_ins, used, 1)))
+            coarse.append(median(scan.recordings[i].noise_dbfs for i in used))
+        change = noise_change_db(found[0], found[1])
+        if change is not None or any(heard is not None for bands in found for heard in bands):
+            return change
+        # Without a lead-in only the level between the notes is left. It may be made of their
+        # tails, which follow the pick as they follow the gain: it tells where it does not follow.
+        between = coarse[1] - coarse[0]
+        if abs(between) <= SAME_DB:
+            return 0.0
+        return between if abs(level) <= PICK_TOLERANCE_DB < abs(between) else None
+
+
+def _middle(lead_ins: Mapping[int, Bands], used: Collection[int], band: int) -> float | None:
+    levels = [heard for i in used if (heard := lead_ins[i][band]) is not None]
+    return median(levels) if levels else None
 
 
 def _level_steps(before: Scan, after: Scan) -> dict[Place, float]:
