@@ -83,6 +83,20 @@ def test_gated_take_gives_no_noise_to_go_by() -> None:
     assert changes(told)["cured"] == 0
 
 
+def test_automatic_gain_hides_the_pick() -> None:
+    ridden = RecordingWarning(code="gain-riding", message="the gain was changed")
+    after = after_scan({})
+    recording = dataclasses.replace(after.recordings[0], warnings=(ridden,))
+    told = compare(
+        with_high_fret(made(HIGH_FRET)), dataclasses.replace(after, recordings=(recording,))
+    )
+    assert told.strength.pick == "unknown"
+    assert changes(told)["cured"] == 0
+    assert "changed while it ran" in told.remarks[0]
+    kept = dataclasses.replace(after_scan(), recordings=(recording,))
+    assert changes(compare(before_scan(), kept))["cured"] == 9, "slight buzz elsewhere tells"
+
+
 def test_digital_silence_before_the_first_note_tells_nothing() -> None:
     after = after_scan({}, level_dbfs=-24.0, noise_dbfs=-130.0)
     told = compare(before_scan(noise_dbfs=-118.0), after)

@@ -41,6 +41,10 @@ FEWEST_SLIGHT, KEPT_SHARE, LOST_SHARE = 5, 0.75, 0.25
 """Slight buzz is near its threshold: half the pick strength silences nearly all of it, the same
 strength keeps most. The shares are thirds of the way, on at least this many places."""
 SURE_CONTACT = 0.8
+RIDDEN = (
+    "the gain of a recording was changed while it ran (automatic gain or a compressor), so how "
+    "hard it was picked cannot be told"
+)
 STEADY_KINDS = frozenset(("high fret", "low fret", "low nut slot"))
 """Causes whose cure leaves the rest of the neck as it was."""
 
@@ -55,10 +59,12 @@ def strength_of(before: Scan, after: Scan) -> Strength:
     """
     steps = _level_steps(before, after)
     level = median(steps.values())
-    floor = _Noise((before, after), (lead_in_dbfs(before), lead_in_dbfs(after)))
-    noise = floor.change_db(None, level=level)
+    ridden = _is_ridden(before) or _is_ridden(after)
+    lead_ins = (lead_in_dbfs(before), lead_in_dbfs(after))
+    floor = None if ridden else _Noise((before, after), lead_ins)
+    noise = None if floor is None else floor.change_db(None, level=level)
     kept = _slight_buzz_kept(before, after)
-    gain, pick, word = _told(level, noise, kept=kept)
+    gain, pick, word = _told(level, noise, kept=kept, steady=floor is not None)
     strings = tuple(
         _string_strength(string, steps, floor, kept=kept)
         for string in before.guitar.strings
@@ -72,25 +78,33 @@ def strength_of(before: Scan, after: Scan) -> Strength:
         pick=word,
         strings=strings,
         alike=alike,
-        sentence=_sentence(level, gain, word, noise, kept=kept),
+        sentence=RIDDEN
+        if ridden and word == "unknown"
+        else _sentence(level, gain, word, noise, kept=kept),
     )
 
 
 def _string_strength(
-    string: int, steps: dict[Place, float], floor: _Noise, *, kept: bool | None
+    string: int, steps: dict[Place, float], floor: _Noise | None, *, kept: bool | None
 ) -> StringStrength:
     level = median(step for place, step in steps.items() if place[0] == string)
-    gain, pick, word = _told(level, floor.change_db(string, level=level), kept=kept)
+    noise = floor.change_db(string, level=level) if floor else None
+    gain, pick, word = _told(level, noise, kept=kept, steady=floor is not None)
     return StringStrength(
         string=string, level_change_db=level, gain_change_db=gain, pick_change_db=pick, pick=word
     )
 
 
+def _is_ridden(scan: Scan) -> bool:
+    """Return whether the gain of a recording was changed while it ran."""
+    return any(w.code == "gain-riding" for r in scan.recordings for w in r.warnings)
+
+
 def _told(
-    level: float, noise: float | None, *, kept: bool | None
+    level: float, noise: float | None, *, kept: bool | None, steady: bool
 ) -> tuple[float | None, float | None, Pick]:
-    """Return gain, pick and word, with what slight buzz says set over what noise says."""
-    gain, pick, word = told_apart(level, noise)
+    """Return gain, pick and word; what slight buzz says is set over what noise says."""
+    gain, pick, word = told_apart(level, noise) if steady else (None, None, "unknown")
     if kept is True and word in {"softer", "unknown"}:
         return level, 0.0, "alike"
     if kept is False and word == "alike":
