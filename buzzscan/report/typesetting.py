@@ -96,6 +96,9 @@ def _pieces(word: str, width: float, face: Face, *, bold: bool) -> Iterable[str]
     """Break a word that no line can hold."""
     while word and width_of(word, face, bold=bold) > width:
         n_fitting = max(1, int(len(word) * width / width_of(word, face, bold=bold)) - 1)
+        # signs are not equally wide: the first may be the wide ones
+        while n_fitting > 1 and width_of(word[:n_fitting], face, bold=bold) > width:
+            n_fitting -= 1
         yield word[:n_fitting]
         word = word[n_fitting:]
     yield word
