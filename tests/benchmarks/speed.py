@@ -75,9 +75,7 @@ def main(minutes: float = 10.0) -> None:
             ("buzzscan scan, first run", first),
             ("buzzscan report", report),
         )
-        print(
-            f"{y.size / rate:.0f} s, {len(result.notes)} notes; scan and report peak at {memory_mb:.0f} MB"
-        )
+        print(f"{y.size / rate:.0f} s, {len(result.notes)} notes; {memory_mb:.0f} MB at most")
         for name, seconds in rows:
             print(f"{name:26s} {seconds:8.2f} s  {seconds / stft:8.1f} x")
         profile = cProfile.Profile()
