@@ -236,7 +236,7 @@ def _background(frames: _Frames, power: FloatArray) -> FloatArray:
     for a, b in _PAIRS:
         first, last = e[1 + a], e[1 + b]
         per_bin[first:last] = _BACKGROUND / max(int(last - first), 1)
-    return low * per_bin
+    return np.asarray(low * per_bin)
 
 
 def _share(left: FloatArray, power: FloatArray, noise: FloatArray) -> FloatArray:
