@@ -1,0 +1,223 @@
+"""How well contact and buzz are told on simulated takes of guitars drawn at random.
+
+The guitars, the playing and the recordings are drawn anew here and were not used to fit
+anything. Run with ``pytest -s`` to see the table.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from scipy.stats import rankdata
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures import contact
+from buzzscan.measures.buzz import measure_buzz
+from buzzscan.notes.note import Note
+from buzzscan.recording import recording_from_samples
+from buzzscan.simulate import Chain, Fault, Performance, SimGuitar, drawn_body, simulate_take
+from buzzscan.simulate.take import Take
+
+FloatArray = npt.NDArray[np.float64]
+
+TAKES_PER_KIND = int(os.environ.get("BUZZSCAN_ACCURACY_TAKES", "3"))
+JITTER_S = 0.015
+TUNINGS = (
+    ("E2", "A2", "D3", "G3", "B3", "E4"),
+    ("D2", "A2", "D3", "G3", "B3", "E4"),
+    ("B1", "E2", "A2", "D3", "G3", "B3", "E4"),
+    ("E1", "A1", "D2", "G2"),
+)
+HARD = ("room", "phone", "messy")
+KINDS = ("pickup", "bridge", "hum", *HARD)
+
+
+@dataclass(frozen=True)
+class Told:
+    """What was measured of one note beside what is true of it."""
+
+    kind: str
+    contact: float
+    buzz_db: float
+    clean: bool
+    persistent: bool
+    true_db: float | None
+
+
+def chain_of(kind: str, rng: np.random.Generator) -> Chain:
+    u = rng.uniform
+    return Chain(
+        source="bridge" if kind == "bridge" else "room" if kind in HARD else "pickup",
+        pickup_mm=float(u(35, 160)),
+        pickup_hz=float(u(2200, 6500)),
+        pickup_q=float(u(0.7, 2.5)),
+        room_t60_s=float(u(0.15, 0.5)),
+        room_db=float(u(-14, -4)),
+        noise_dbfs=float(u(-70, -55) if kind in HARD else u(-85, -65)),
+        hum_dbfs=float(u(-65, -45)) if kind == "hum" else None,
+        hum_hz=float(rng.choice([50.0, 60.0])),
+        band_hz=(150.0, float(u(3800, 8000))) if kind == "phone" else None,
+    )
+
+
+def draw(kind: str, seed: int) -> tuple[Guitar, Take]:
+    """Return one guitar and a run over two of its strings."""
+    rng = np.random.default_rng([seed, KINDS.index(kind), 20])
+    u = rng.uniform
+    guitar = Guitar(tuning=TUNINGS[rng.integers(len(TUNINGS))])
+    faults = tuple(
+        Fault(kind="fret", fret=int(rng.integers(4, 20)), amount=float(u(0.1, 0.3)))
+        for _ in range(2)
+    )
+    if rng.random() < 0.3:
+        faults = (*faults, Fault(kind="action", amount=-float(u(0.3, 0.7))))
+    instrument = SimGuitar.from_guitar(
+        guitar,
+        faults=faults,
+        resonances=drawn_body(rng),
+        roughness_seed=seed,
+        string_loss=float(u(0.8, 3.0)),
+        contact_damping=float(u(0.005, 0.05)),
+    )
+    performance = Performance(
+        pace_s=float(np.exp(u(np.log(0.2), np.log(0.7)))),
+        amplitude_mm=float(u(0.45, 0.9)),
+        pluck_mm=float(u(60, 140)),
+        angle_deg=float(u(25, 60)),
+        strings=tuple(int(s) for s in rng.choice(guitar.strings, 2, replace=False)),
+        passes="up",
+        squeak=0.25 if kind == "messy" else 0.0,
+        thump=0.05 if kind == "messy" else 0.0,
+        talk=0.3 if kind == "messy" else 0.0,
+    )
+    return guitar, simulate_take(instrument, performance, chain_of(kind, rng), seed=seed)
+
+
+def tell(kind: str, seed: int) -> list[Told]:
+    guitar, take = draw(kind, seed)
+    rng = np.random.default_rng(seed)
+    notes = [
+        Note(
+            id=i + 1,
+            recording=0,
+            string=true.string,
+            fret=true.fret,
+            direction="up",
+            onset_s=max(true.onset_s + float(rng.uniform(-JITTER_S, JITTER_S)), 0.0),
+            end_s=true.end_s + float(rng.uniform(-JITTER_S, JITTER_S)),
+            pitch_hz=true.pitch_hz,
+            placed=1.0,
+            judged=True,
+            reason="",
+        )
+        for i, true in enumerate(take.truth)
+    ]
+    recording = recording_from_samples(take.samples, take.sample_rate_hz)
+    measures = measure_buzz([recording], guitar, notes, [None] * len(notes))
+    told = []
+    for true, measure in zip(take.truth, measures, strict=True):
+        if measure.contact is None or measure.buzz_db is None or true.sounding_fret != true.fret:
+            continue
+        length = true.end_s - true.onset_s
+        told.append(
+            Told(
+                kind=kind,
+                contact=measure.contact,
+                buzz_db=measure.buzz_db,
+                clean=true.contact_until_s < 0.04,
+                persistent=true.contact and true.contact_until_s > min(0.2, 0.6 * length),
+                true_db=true.buzz_db,
+            )
+        )
+    return told
+
+
+@lru_cache
+def all_told() -> tuple[Told, ...]:
+    return tuple(
+        one for kind in KINDS for seed in range(TAKES_PER_KIND) for one in tell(kind, 500 + seed)
+    )
+
+
+def auc(told: list[Told]) -> float:
+    """Return the chance that a struck note is rated over a clean one."""
+    score = np.array([t.contact for t in told])
+    struck = np.array([t.persistent for t in told])
+    n, k = struck.size, int(struck.sum())
+    return float((rankdata(score)[struck].sum() - k * (k + 1) / 2) / (k * (n - k)))
+
+
+def rank_correlation(told: list[Told]) -> float:
+    pairs = [(t.buzz_db, t.true_db) for t in told if t.persistent and t.true_db is not None]
+    measured, true = (rankdata(v) for v in zip(*pairs, strict=True))
+    return float(np.corrcoef(measured, true)[0, 1])
+
+
+def row(name: str, told: list[Told]) -> str:
+    clean = [t.contact for t in told if t.clean]
+    struck = [t.contact for t in told if t.persistent]
+    judged = [t for t in told if t.clean or t.persistent]
+    return (
+        f"{name:8s} {len(clean):6d} {len(struck):6d} {auc(judged):7.3f} "
+        f"{rank_correlation(told):7.2f} {100 * np.mean(np.array(clean) > 0.5):7.1f} "
+        f"{100 * np.mean(np.array(struck) > 0.5):7.1f}"
+    )
+
+
+def of(*kinds: str) -> list[Told]:
+    return [t for t in all_told() if t.kind in kinds]
+
+
+def test_table() -> None:
+    print("\nkind      clean struck     AUC  rank r  false %  found %")
+    for kind in KINDS:
+        print(row(kind, of(kind)))
+    print(row("all", list(all_told())))
+
+
+def test_contact_is_told_from_clean() -> None:
+    direct = [t for t in of("pickup", "bridge", "hum") if t.clean or t.persistent]
+    hard = [t for t in of(*HARD) if t.clean or t.persistent]
+    assert auc(direct) >= 0.98
+    assert auc(hard) >= 0.95
+
+
+def test_few_clean_notes_are_called_buzz() -> None:
+    clean = [t.contact for t in all_told() if t.clean]
+    # single notes; a position has two looks
+    assert np.mean(np.array(clean) > 0.5) <= 0.02
+
+
+@pytest.mark.xfail(reason="0.76 of 0.9 reached: how much contact adds is told too coarsely")
+def test_more_true_buzz_reads_as_more() -> None:
+    assert rank_correlation(list(all_told())) >= 0.9
+
+
+@pytest.mark.slow
+def test_every_cue_carries_its_share(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Print what is lost when a group of cues reads as a typical clean note does."""
+    groups = {
+        "fresh, bands": ("fresh_db", "fresh_least_db"),
+        "fresh, lines": ("fresh_line_db", "fresh_line_held_db"),
+        "fresh over low": ("fresh_share_db", "fresh_share_held_db"),
+        "low partials": ("fresh_line_low_db", "fresh_low_held_db", "rough_low_db"),
+        "late highs": ("late_db",),
+        "rough": ("rough_db",),
+    }
+    value = contact._value
+    print()
+    full = auc([t for t in all_told() if t.clean or t.persistent])
+    for name, cues in groups.items():
+
+        def blind(c: contact.Cues, r: contact.Range, cues: tuple[str, ...] = cues) -> float:
+            return 0.0 if r.cue in cues else value(c, r)
+
+        monkeypatch.setattr(contact, "_value", blind)
+        told = [t for kind in KINDS for t in tell(kind, 500) if t.clean or t.persistent]
+        print(f"without {name:16s} AUC {auc(told):.3f} (all cues, all takes {full:.3f})")
+    assert full > 0.9
