@@ -205,6 +205,8 @@ def test_every_cue_carries_its_share(monkeypatch: pytest.MonkeyPatch) -> None:
         "fresh, bands": ("fresh_db", "fresh_least_db"),
         "fresh, lines": ("fresh_line_db", "fresh_line_held_db"),
         "fresh over low": ("fresh_share_db", "fresh_share_held_db"),
+        "pairs": ("pair_db", "pair_line_db", "pair_line_low_db"),
+        "gaps": ("gap_db", "gap_low_db"),
         "low partials": ("fresh_line_low_db", "fresh_low_held_db", "rough_low_db"),
         "late highs": ("late_db",),
         "rough": ("rough_db",),
