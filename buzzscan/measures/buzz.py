@@ -155,9 +155,10 @@ def _contact_until(cues: Cues) -> float | None:
 
 
 def _buzz_db(cues: Cues, contact: float, up_to_hz: float) -> float:
-    """Return the expected energy of buzz: what it would be, times how likely it is."""
+    """Return the energy of buzz: what it would be, less where contact is unlikely."""
     parts = np.asarray(cues.part_db)
     fresh = np.minimum(np.asarray(cues.part_fresh_db) + _FRESH_TO_BUZZ_DB, 0.0)
     energy = 10.0 ** ((parts + fresh) / 10.0)
     inside = np.asarray(PARTS_HZ[1:]) <= up_to_hz
-    return max(10.0 * float(np.log10(contact * np.sum(energy[inside]))), _LEAST_BUZZ_DB)
+    doubt = min(contact / _LIKELY, 1.0)
+    return max(10.0 * float(np.log10(doubt * np.sum(energy[inside]))), _LEAST_BUZZ_DB)
