@@ -101,6 +101,16 @@ def main() -> None:
     """
 
 
+_audience_option = click.option(
+    "--for",
+    "audience",
+    type=click.Choice(["bench", "customer", "both"]),
+    default="bench",
+    show_default=True,
+    help="Pages for the bench, to show a customer, or both.",
+)
+
+
 def _bars_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add the options that set the bars."""
     options = (
@@ -151,14 +161,7 @@ def _bars(buzz_bar: float | None, heard: Any, pitch_bar: float | None) -> Bars:
     help="Where the report goes.  [default: reports/ and the name of the first recording]",
 )
 @_bars_options
-@click.option(
-    "--for",
-    "audience",
-    type=click.Choice(["bench", "customer", "both"]),
-    default="bench",
-    show_default=True,
-    help="Pages for the bench, to show a customer, or both.",
-)
+@_audience_option
 @click.option(
     "--marks",
     is_flag=True,
@@ -304,14 +307,7 @@ def simulate(*, guitar: Path | None, faults: Path | None, out: Path, seed: int |
     metavar="DIR",
     help="Where the pages go.  [default: reports/ and the names of both]",
 )
-@click.option(
-    "--for",
-    "audience",
-    type=click.Choice(["bench", "customer", "both"]),
-    default="bench",
-    show_default=True,
-    help="Pages for the bench, to show a customer, or both.",
-)
+@_audience_option
 @click.option("--done", default="", metavar="TEXT", help="What was done, for the customer's page.")
 def compare(
     *,

@@ -30,8 +30,9 @@ from buzzscan.comparison import (
     Strength,
     StringStrength,
 )
-from buzzscan.errors import GuitarError, OutputError, ScanFileError, UnreadableFileError
+from buzzscan.errors import GuitarError, ScanFileError
 from buzzscan.guitar import Guitar, guitar_from_mapping, guitar_to_mapping
+from buzzscan.jsonfile import read_result_bytes, write_result
 from buzzscan.neck.verdict import Buzz, FindingKind
 from buzzscan.scanfields import Column, Slot, from_plain, to_plain
 from buzzscan.scanning import Scan
@@ -160,16 +161,7 @@ def write_comparison_json(comparison: Comparison, path: str | os.PathLike[str]) 
     OutputError
         If the file cannot be written.
     """
-    where = Path(path)
-    mapping = comparison_to_mapping(comparison)
-    text = json.dumps(mapping, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
-    try:
-        where.write_bytes(text.encode("utf-8"))
-    except OSError as error:
-        raise OutputError(
-            f"cannot write {where}: {error.strerror}; make room or give another folder"
-        ) from error
-    return where
+    return write_result(comparison_to_mapping(comparison), path)
 
 
 def read_comparison(path: str | os.PathLike[str]) -> StoredComparison:
@@ -187,22 +179,9 @@ def read_comparison(path: str | os.PathLike[str]) -> StoredComparison:
     ScanFileError
         If it does not hold what the format says.
     """
-    where = Path(path)
-    try:
-        if where.is_dir():
-            where = where / COMPARISON_NAME
-        with where.open("rb") as file:
-            data = file.read(MOST_FILE_BYTES + 1)
-    except (OSError, ValueError) as error:  # ValueError: a zero byte in the path
-        reason = getattr(error, "strerror", None) or error
-        raise UnreadableFileError(
-            f"cannot read {where}: {reason}; give a compare.json or the folder it is in"
-        ) from error
-    if len(data) > MOST_FILE_BYTES:
-        raise ScanFileError(
-            f"{where} holds more than {MOST_FILE_BYTES // 1024**2} MiB, the limit of a "
-            "compare.json; give the file that compare wrote"
-        )
+    where, data = read_result_bytes(
+        path, name=COMPARISON_NAME, command="compare", most_bytes=MOST_FILE_BYTES
+    )
     try:
         return comparison_from_mapping(json.loads(data.decode("utf-8")))
     except (ScanFileError, GuitarError) as error:

@@ -23,12 +23,11 @@ import buzzscan
 from buzzscan.errors import (
     BuzzscanError,
     GuitarError,
-    OutputError,
     RecordingError,
     ScanFileError,
-    UnreadableFileError,
 )
 from buzzscan.guitar import Guitar, guitar_from_mapping, guitar_to_mapping
+from buzzscan.jsonfile import read_result_bytes, write_result
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.verdict import Bars, Finding, Position
 from buzzscan.notes.note import Note
@@ -166,16 +165,8 @@ def write_scan_json(
     OutputError
         If the file cannot be written.
     """
-    where = Path(path)
-    mapping = scan_to_mapping(scan, folder=folder if folder is not None else where.parent)
-    text = json.dumps(mapping, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
-    try:
-        where.write_bytes(text.encode("utf-8"))
-    except OSError as error:
-        raise OutputError(
-            f"cannot write {where}: {error.strerror}; make room or give another folder"
-        ) from error
-    return where
+    mapping = scan_to_mapping(scan, folder=Path(path).parent if folder is None else folder)
+    return write_result(mapping, path)
 
 
 def read_scan(path: str | os.PathLike[str]) -> Scan:
@@ -193,22 +184,9 @@ def read_scan(path: str | os.PathLike[str]) -> Scan:
     ScanFileError
         If it does not hold what the format says.
     """
-    where = Path(path)
-    try:
-        if where.is_dir():
-            where = where / SCAN_NAME
-        with where.open("rb") as file:
-            data = file.read(MOST_FILE_BYTES + 1)
-    except (OSError, ValueError) as error:  # ValueError: a zero byte in the path
-        reason = getattr(error, "strerror", None) or error
-        raise UnreadableFileError(
-            f"cannot read {where}: {reason}; give a scan.json or the folder it is in"
-        ) from error
-    if len(data) > MOST_FILE_BYTES:
-        raise ScanFileError(
-            f"{where} holds more than {MOST_FILE_BYTES // 1024**2} MiB, the limit of a "
-            "scan.json; give the file that scan wrote"
-        )
+    where, data = read_result_bytes(
+        path, name=SCAN_NAME, command="scan", most_bytes=MOST_FILE_BYTES
+    )
     try:
         return scan_from_mapping(_parse(data), folder=where.parent)
     except (ScanFileError, GuitarError) as error:

@@ -15,8 +15,8 @@ import buzzscan
 ROOT = Path(buzzscan.__file__).parent
 
 LAYERS = (
-    ("errors", "units"),
-    ("guitar", "recording", "outputs"),
+    ("errors", "spans", "units"),
+    ("guitar", "jsonfile", "recording", "outputs"),
     ("partials",),
     ("notes",),
     ("measures",),

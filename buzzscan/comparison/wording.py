@@ -13,6 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from buzzscan.spans import runs_of
+
 __all__ = ["as_sentence", "numbers_words", "place_words"]
 
 
@@ -29,13 +31,7 @@ def place_words(kind: str, strings: Sequence[int], frets: Sequence[int]) -> str:
 
 def numbers_words(values: Iterable[int]) -> str:
     """Return numbers in order with runs shortened, as in "1-4, 6"."""
-    runs: list[list[int]] = []
-    for value in sorted(set(values)):
-        if runs and value == runs[-1][-1] + 1:
-            runs[-1].append(value)
-        else:
-            runs.append([value])
-    return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}-{r[-1]}" for r in runs)
+    return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}-{r[-1]}" for r in runs_of(values))
 
 
 def as_sentence(words: str) -> str:

@@ -16,6 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from buzzscan.neck.verdict import FindingKind
+from buzzscan.spans import runs_of
 
 __all__ = ["ADVICE", "ORDER", "Advice", "how_sure", "listed"]
 
@@ -149,10 +150,4 @@ def how_sure(confidence: float) -> str:
 
 def listed(values: tuple[int, ...] | list[int]) -> str:
     """Return whole numbers in short, for example "1–3, 7"."""
-    runs: list[list[int]] = []
-    for value in sorted(set(values)):
-        if runs and value == runs[-1][-1] + 1:
-            runs[-1].append(value)
-        else:
-            runs.append([value])
-    return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}–{r[-1]}" for r in runs)
+    return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}–{r[-1]}" for r in runs_of(values))

@@ -17,8 +17,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import maximum_filter1d
 
-from buzzscan.notes.hearing import POWER_STEP_S
-
 __all__ = ["Ending", "attack_levels", "find_endings"]
 
 FloatArray = npt.NDArray[np.float64]
@@ -75,14 +73,14 @@ def find_endings(
     *,
     duration_s: float,
     noise_dbfs: float,
-    step_s: float = POWER_STEP_S,
+    step_s: float,
 ) -> tuple[Ending, ...]:
     """Return the end of each note.
 
     Parameters
     ----------
     power
-        Mean square of the waveform every `POWER_STEP_S`.
+        Mean square of the waveform every `step_s`.
     onsets_s
         Onsets of all notes, rising.
     duration_s

@@ -78,9 +78,7 @@ def _sounded(heard: Heard, states: States, strings: Strings, a4_hz: float) -> Fl
     """Return evidence for each place sounding its own pitch."""
     n = len(states.string) // 2
     string, fret, pitch = states.string[:n], states.fret[:n], states.pitch[:n]
-    shift = 12.0 * np.log2(a4_hz / 440.0)
-    midi = pitch + shift + strings.cents[string] / 100.0
-    nearest = np.round((midi - _LOWEST_MIDI) * 8.0).astype(np.intp)
+    nearest, off = _expected(heard, string, pitch, strings, a4_hz=a4_hz)
     reach = round(_REACH_CENTS / 12.5)
     score = np.full((len(heard.onset), len(string)), -1.0)
     for k in range(-reach, reach + 1):
@@ -89,8 +87,6 @@ def _sounded(heard: Heard, states: States, strings: Strings, a4_hz: float) -> Fl
         loss = 0.5 * (12.5 * k / 30.0) ** 2 / _SCORE_NATS
         score = np.maximum(score, heard.scores[:, index] - loss)
     evidence = _SCORE_NATS * (np.clip(score, 0.0, 1.0) - 1.0)
-    heard_midi = 69.0 + 12.0 * np.log2(heard.pitch_hz / 440.0)
-    off = 100.0 * (heard_midi[:, None] - midi)
     fits = np.abs(off) < 2 * _REACH_CENTS
     z = off / strings.cents_sd[string]
     misfit = _misfit(z, _CENTS_CAP)
@@ -108,18 +104,26 @@ def _rattling(heard: Heard, states: States, strings: Strings, a4_hz: float) -> F
     """Return evidence for each place sounding sharp because the string keeps striking a fret."""
     n = len(states.string) // 2
     string, fret, pitch = states.string[:n], states.fret[:n], states.pitch[:n]
-    midi = pitch + 12.0 * np.log2(a4_hz / 440.0) + strings.cents[string] / 100.0
-    nearest = np.round((midi - _LOWEST_MIDI) * 8.0).astype(np.intp)
+    nearest, off = _expected(heard, string, pitch, strings, a4_hz=a4_hz)
     low, high = (round(cents / 12.5) for cents in _SHARP_CENTS)
     last = heard.scores.shape[1] - 1
     columns = [np.clip(nearest + k, 0, last) for k in range(low, high + 1)]
     score = np.max([heard.scores[:, c] for c in columns], axis=0)
-    off = 100.0 * (69.0 + 12.0 * np.log2(heard.pitch_hz / 440.0)[:, None] - midi)
     sharp = (off > _SHARP_CENTS[0]) & (off < _SHARP_CENTS[1])
     expected = np.exp(strings.ln_b[string] + LN_B_PER_FRET * fret)
     straight = (heard.b + heard.b_sd)[:, None] < _STRAIGHT_SHARE * expected
     cost = np.where(sharp, np.where(straight, _SHARP_STRAIGHT, _SHARP), np.inf)
     return np.asarray(_SCORE_NATS * (np.clip(score, 0.0, 1.0) - 1.0) - cost, np.float64)
+
+
+def _expected(
+    heard: Heard, string: IntArray, pitch: FloatArray, strings: Strings, *, a4_hz: float
+) -> tuple[IntArray, FloatArray]:
+    """Return the score that each place's own pitch has, and how many cents above it is heard."""
+    midi = pitch + 12.0 * np.log2(a4_hz / 440.0) + strings.cents[string] / 100.0
+    nearest = np.round((midi - _LOWEST_MIDI) * 8.0).astype(np.intp)
+    heard_midi = 69.0 + 12.0 * np.log2(heard.pitch_hz / 440.0)
+    return nearest, np.asarray(100.0 * (heard_midi[:, None] - midi), np.float64)
 
 
 def _misfit(z: FloatArray, cap: float) -> FloatArray:

@@ -177,14 +177,15 @@ def _notes_of(index: int, take: _Take, placed: Placed, n_before: int) -> list[No
     rate = take.recording.sample_rate_hz
     rows, at, states = placed.path.rows, placed.path.states, placed.states
     onsets_s = take.heard.onset[rows] / rate
+    step_s = power_step_samples(rate) / rate
     endings = find_endings(
         take.power,
         onsets_s,
         duration_s=take.recording.duration_s,
         noise_dbfs=take.recording.noise_dbfs,
-        step_s=power_step_samples(rate) / rate,
+        step_s=step_s,
     )
-    attack_db = attack_levels(take.power, onsets_s, step_s=power_step_samples(rate) / rate)
+    attack_db = attack_levels(take.power, onsets_s, step_s=step_s)
     why = reasons(take.heard, placed, endings, onsets_s, attack_db=attack_db)
     odds = place_odds(placed)
     return [

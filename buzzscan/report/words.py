@@ -15,6 +15,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
+from buzzscan.spans import runs_of
+
 __all__ = [
     "DASH",
     "clock",
@@ -104,14 +106,8 @@ def note_name(midi: float) -> str:
 
 def ranges(values: Iterable[int]) -> str:
     """Return whole numbers in short: 1, 2, 3, 7 is "1–3, 7"."""
-    runs: list[list[int]] = []
-    for value in sorted(set(values)):
-        if runs and value == runs[-1][-1] + 1:
-            runs[-1].append(value)
-        else:
-            runs.append([value])
     parts: list[str] = []
-    for run in runs:
+    for run in runs_of(values):
         if len(run) > 2:
             parts.append(f"{run[0]}–{run[-1]}")
         else:
