@@ -17,7 +17,7 @@ import shutil
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
@@ -231,7 +231,14 @@ def _run_many(jobs: tuple[Job, ...], n_at_once: int) -> None:
 
 def _show(done: Done) -> None:
     click.echo(done.text, nl=False)
-    click.echo(f"Written to {_one_line(str(done.out_dir))}", err=True)
+    _written(done.out_dir, done.remarks)
+
+
+def _written(place: Path | None, remarks: Iterable[str] = ()) -> None:
+    """Say where the results are, and what became of earlier ones."""
+    for remark in remarks:
+        click.echo(f"Note: {_one_line(remark)}", err=True)
+    click.echo(f"Written to {_one_line(str(place))}", err=True)
 
 
 def _width() -> int:
@@ -321,7 +328,7 @@ def compare(
 
     BEFORE and AFTER are report folders or scan.json files.
     """
-    from buzzscan.comparefile import write_comparison_json
+    from buzzscan.comparefile import COMPARISON_NAME, write_comparison_json
     from buzzscan.comparison import compare as compare_scans
     from buzzscan.outputs import whole_folder
     from buzzscan.report import render_comparison_terminal, write_comparison
@@ -329,18 +336,18 @@ def compare(
 
     comparison = compare_scans(read_scan(before), read_scan(after))
     place = out or Path("reports") / f"{_scan_name(before)}-to-{_scan_name(after)}"
-    names = (
-        "compare.json",
+    pages = (
         "compare.html",
         "compare.pdf",
         "compare-customer.html",
         "compare-customer.pdf",
     )
-    with whole_folder(place, replaces=names) as work:
-        write_comparison_json(comparison, work / "compare.json")
+    remarks: list[str] = []
+    with whole_folder(place, pages=pages, result=COMPARISON_NAME, tell=remarks.append) as work:
+        write_comparison_json(comparison, work / COMPARISON_NAME)
         write_comparison(comparison, work, audience=audience, done=done)
     click.echo(render_comparison_terminal(comparison, width=_width(), color=_color()), nl=False)
-    click.echo(f"Written to {_one_line(str(place))}", err=True)
+    _written(place, remarks)
 
 
 def _scan_name(path: Path) -> str:
@@ -349,35 +356,34 @@ def _scan_name(path: Path) -> str:
 
 
 @main.command()
-@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.argument(
+    "folders", metavar="DIR...", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
     metavar="DIR",
-    help="Where history.html goes.  [default: the folder itself]",
+    help="Where history.html goes.  [default: the folder that holds the reports]",
 )
-def history(*, folder: Path, out: Path | None) -> None:
-    """Show the scans of one guitar over time: a line for each report in DIR.
+def history(*, folders: tuple[Path, ...], out: Path | None) -> None:
+    """Show the scans of one guitar over time: a line for each report.
 
-    The reports run in the order of their folders' names: begin the names with a date.
+    DIR is the folder that holds the reports, or the reports themselves, oldest first. Of a
+    folder they run by the dates in their guitar files; without dates, as they were recorded,
+    scanned or named. The page says which.
     """
-    from buzzscan.errors import UnreadableFileError
     from buzzscan.history import history as history_of
     from buzzscan.outputs import whole_folder
     from buzzscan.report import render_history_terminal, write_history
-    from buzzscan.scanfile import SCAN_NAME, read_scan
+    from buzzscan.reports import holder_of, reports_in
 
-    try:
-        found = sorted(p for p in folder.iterdir() if (p / SCAN_NAME).is_file())
-    except OSError as error:
-        raise UnreadableFileError(
-            f"cannot read {folder}: {error.strerror}; give the folder that holds the reports"
-        ) from error
-    lines = history_of([(p.name, read_scan(p)) for p in found])
-    with whole_folder(out or folder) as work:
+    found, order = reports_in(folders)
+    lines = history_of([(report.label, report.scan) for report in found], order=order)
+    place = out or holder_of(folders)
+    with whole_folder(place) as work:
         write_history(lines, work)
     click.echo(render_history_terminal(lines, width=_width()), nl=False)
-    click.echo(f"Written to {_one_line(str(out or folder))}", err=True)
+    _written(place)
 
 
 @main.command()

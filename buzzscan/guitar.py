@@ -17,6 +17,7 @@ catch wrong units and slips, not unusual instruments.
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import math
 import os
 import re
@@ -87,6 +88,8 @@ class Guitar:
         Setup, each None when not known. Tuples run thickest string first.
     name, shop, job
         Words for the report, at most 200 characters each.
+    date
+        When the take was played, as "2026-03-14" (ISO 8601); empty when not known.
 
     Raises
     ------
@@ -108,6 +111,7 @@ class Guitar:
     name: str = ""
     shop: str = ""
     job: str = ""
+    date: str = ""
 
     def __post_init__(self) -> None:
         _check_tuning(self.tuning)
@@ -127,6 +131,7 @@ class Guitar:
         _check_gauge_order(self)
         for key in _TEXTS:
             _check_text(key, getattr(self, key))
+        _check_date(self.date)
 
     @property
     def n_strings(self) -> int:
@@ -265,6 +270,8 @@ def _plain_to_value(key: str, value: Any) -> Any:
         return tuple(_plain_to_value(key, item) for item in value)
     if key.endswith(("_mm", "_hz")) and _is_number(value):
         return float(value)
+    if key == "date" and isinstance(value, dt.date):
+        return value.isoformat()[:10]
     return value
 
 
@@ -368,6 +375,20 @@ def _check_text(key: str, text: Any) -> None:
                 f"{key} has a control character (U+{ord(character):04X}) at place {at + 1}; "
                 "use plain text on one line"
             )
+
+
+def _check_date(text: Any) -> None:
+    if text == "":
+        return
+    try:
+        if isinstance(text, str) and dt.date.fromisoformat(text).isoformat() == text:
+            return
+    except ValueError:
+        pass
+    raise GuitarError(
+        f"date is {_shown(text)}, need year, month and day, as date = 2026-03-14; correct it or "
+        "leave it out"
+    )
 
 
 def _is_number(value: Any, *, whole: bool = False) -> bool:

@@ -6,7 +6,7 @@ Scans run oldest first, in the order they are given.
 
 Limits
 ------
-Scans carry no date of their own; whoever collects them gives each its label.
+Whoever collects the scans gives each its label, and says what their order rests on.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ class HistoryLine:
     ----------
     label
         What it is called, usually its folder.
+    date
+        When the take was played, as the guitar file says; empty when not known.
     n_judged
         Positions judged.
     clean, slight, buzz, choked, dead
@@ -43,6 +45,7 @@ class HistoryLine:
     """
 
     label: str
+    date: str
     n_judged: int
     clean: int
     slight: int
@@ -62,21 +65,26 @@ class History:
     ----------
     name
         Name of the guitar.
+    order
+        What the order rests on, in words.
     lines
         Oldest first.
     """
 
     name: str
+    order: str
     lines: tuple[HistoryLine, ...]
 
 
-def history(scans: Sequence[tuple[str, Scan]]) -> History:
+def history(scans: Sequence[tuple[str, Scan]], *, order: str = "") -> History:
     """Return a line for every scan, each compared with the one before.
 
     Parameters
     ----------
     scans
         (label, scan), oldest first, at least one.
+    order
+        What that order rests on, in words.
 
     Raises
     ------
@@ -84,7 +92,7 @@ def history(scans: Sequence[tuple[str, Scan]]) -> History:
         If there is no scan, or two of them are of different guitars.
     """
     if not scans:
-        raise ComparisonError("no scan to show; give a folder that holds scans of one guitar")
+        raise ComparisonError("no scan to show; give the scans of one guitar, oldest first")
     lines = []
     before: tuple[str, Scan] | None = None
     for label, scan in scans:
@@ -96,7 +104,7 @@ def history(scans: Sequence[tuple[str, Scan]]) -> History:
                 raise ComparisonError(f"{before[0]} and {label}: {error}") from error
         lines.append(_line(label, scan, change))
         before = (label, scan)
-    return History(name=scans[-1][1].guitar.name, lines=tuple(lines))
+    return History(name=scans[-1][1].guitar.name, order=order, lines=tuple(lines))
 
 
 def _line(label: str, scan: Scan, change: str) -> HistoryLine:
@@ -111,6 +119,7 @@ def _line(label: str, scan: Scan, change: str) -> HistoryLine:
     )
     return HistoryLine(
         label=label,
+        date=scan.guitar.date,
         n_judged=sum(p.buzz is not None for p in scan.positions),
         clean=words["clean"],
         slight=words["slight"],

@@ -33,8 +33,7 @@ REPORTS = Path("reports")
 """Where reports go when no folder is given."""
 
 GUITAR_NAME = "guitar.toml"
-_REPORT_NAMES = (
-    SCAN_NAME,
+_PAGES = (
     "notes.csv",
     "report.html",
     "report.pdf",
@@ -42,7 +41,7 @@ _REPORT_NAMES = (
     "customer.html",
     "customer.pdf",
 )
-"""What an earlier report may have left in the folder."""
+"""What is made from a scan: pages of an earlier one must not stand beside it."""
 
 Audience = Literal["bench", "customer", "both"]
 
@@ -89,12 +88,15 @@ class Done:
         Map and findings for the terminal; empty if it failed.
     error
         What went wrong; empty if nothing did.
+    remarks
+        What else to say on stderr.
     """
 
     job: Job
     out_dir: Path | None
     text: str
     error: str
+    remarks: tuple[str, ...] = ()
 
 
 def run_job(
@@ -115,14 +117,15 @@ def run_job(
 
     result = scan(job.recordings, job.guitar, bars=job.bars, progress=progress)
     out_dir = job.out_dir or default_folder(job.recordings, result)
-    with whole_folder(out_dir, replaces=_REPORT_NAMES) as work:
+    remarks: list[str] = []
+    with whole_folder(out_dir, pages=_PAGES, result=SCAN_NAME, tell=remarks.append) as work:
         write_scan_json(result, work / SCAN_NAME, folder=out_dir)
         write_report(result, work, audience=job.audience)
         if job.marks:
             write_labels(result, work)
             write_cued_wav(result, work)
     text = render_terminal(result, width=width, color=color)
-    return Done(job=job, out_dir=out_dir, text=text, error="")
+    return Done(job=job, out_dir=out_dir, text=text, error="", remarks=tuple(remarks))
 
 
 def default_folder(recordings: Sequence[Path], result: Scan) -> Path:

@@ -6,6 +6,9 @@ Files are made in a hidden folder inside their place, which is on the same file 
 moved when all of them are there. While they are moved, other runs wait and signals are held
 back, so two runs do not mix and an interrupt leaves the old files or the new.
 
+Nobody's work is thrown away: a page of an earlier result that this run does not write anew is
+set aside under another name, so that it is neither lost nor taken for one of this result.
+
 Limits
 ------
 Runs wait for each other only where the system has advisory locks (not on Windows). A loss of
@@ -14,12 +17,13 @@ power in the milliseconds of the moving can leave files of both.
 
 from __future__ import annotations
 
+import filecmp
 import os
 import shutil
 import signal
 import tempfile
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -32,7 +36,11 @@ _PREFIX = ".unfinished-"
 
 @contextmanager
 def whole_folder(
-    out_dir: str | os.PathLike[str], *, replaces: Iterable[str] = ()
+    out_dir: str | os.PathLike[str],
+    *,
+    pages: Iterable[str] = (),
+    result: str = "",
+    tell: Callable[[str], None] | None = None,
 ) -> Iterator[Path]:
     """Yield a folder for files that appear in `out_dir` when the block ends well.
 
@@ -40,8 +48,13 @@ def whole_folder(
     ----------
     out_dir
         Where the files end; made if it is not there. What else it holds stays.
-    replaces
-        Names of files of an earlier run that go away if this run does not write them anew.
+    pages
+        Names of files that are made from the result. Those that an earlier run left and this
+        one does not write anew are set aside, unless the result is the same.
+    result
+        Name of the file that holds the result.
+    tell
+        Called with a sentence on what was set aside.
 
     Raises
     ------
@@ -58,9 +71,12 @@ def whole_folder(
         try:
             yield work
             try:
-                _move_all(work, place, frozenset(replaces))
+                aside = _move_all(work, place, frozenset(pages), result)
             except OSError as error:
                 raise _cannot_write(place, error) from error
+            if aside and tell is not None:
+                names = ", ".join(f"{old} is now {new}" for old, new in aside)
+                tell(f"pages of an earlier result were kept under other names: {names}")
         finally:
             shutil.rmtree(work, ignore_errors=True)
     except BaseException:
@@ -96,31 +112,58 @@ def _cannot_write(place: Path, error: OSError | ValueError) -> OutputError:
     )
 
 
-def _move_all(work: Path, place: Path, replaces: frozenset[str]) -> None:
-    """Move files into place; put the old ones back if one cannot be moved."""
+def _move_all(
+    work: Path, place: Path, pages: frozenset[str], result: str
+) -> tuple[tuple[str, str], ...]:
+    """Move files into place, all or none; return the old and the new name of those set aside."""
     names = sorted(p.name for p in work.iterdir())
     old = Path(tempfile.mkdtemp(prefix=_PREFIX, dir=place))
     try:
         with _alone(place), _held_signals():
-            moved: list[str] = []
-            kept: list[str] = []
-            try:
-                for name in sorted({*names, *replaces}):
-                    if (place / name).is_file() or (place / name).is_symlink():
-                        (place / name).rename(old / name)
-                        kept.append(name)
-                for name in names:
+            present = [p.name for p in place.iterdir() if p.is_file() or p.is_symlink()]
+            stale = sorted(pages.intersection(present).difference(names))
+            if _is_same(work / result, place / result):
+                stale = []
+            aside = tuple((name, _free_name(place, name)) for name in stale)
+            _move(
+                [
+                    *((place / name, old / name) for name in names if name in present),
+                    *((place / name, place / new) for name, new in aside),
                     # A folder of this name is the user's: the rename fails and all goes back.
-                    (work / name).rename(place / name)
-                    moved.append(name)
-            except OSError:
-                for name in moved:
-                    (place / name).unlink(missing_ok=True)
-                for name in kept:
-                    (old / name).rename(place / name)
-                raise
+                    *((work / name, place / name) for name in names),
+                ]
+            )
+            return aside
     finally:
         shutil.rmtree(old, ignore_errors=True)
+
+
+def _move(moves: Sequence[tuple[Path, Path]]) -> None:
+    """Rename files in order; undo all of it if one cannot be renamed."""
+    done: list[tuple[Path, Path]] = []
+    try:
+        for source, target in moves:
+            source.rename(target)
+            done.append((source, target))
+    except OSError:
+        for source, target in reversed(done):
+            target.rename(source)
+        raise
+
+
+def _is_same(one: Path, other: Path) -> bool:
+    """Return whether two files hold the same bytes."""
+    return one.is_file() and other.is_file() and filecmp.cmp(one, other, shallow=False)
+
+
+def _free_name(place: Path, name: str) -> str:
+    """Return a name for an earlier file that no file has: "report-earlier.html"."""
+    stem, suffix = Path(name).stem, Path(name).suffix
+    number, free = 1, f"{stem}-earlier{suffix}"
+    while os.path.lexists(place / free):
+        number += 1
+        free = f"{stem}-earlier-{number}{suffix}"
+    return free
 
 
 @contextmanager

@@ -93,8 +93,12 @@ def test_bars_and_readers_are_options(here: Path, tmp_path: Path) -> None:
     bars = read_scan(out).bars
     assert (bars.buzz_db, bars.heard, bars.pitch_cents) == (-20.0, "amp", 3.0)
     assert {p.name for p in out.iterdir()} == REPORT | {"customer.html", "customer.pdf"}
-    run("scan", here / "e.wav", "--guitar", here / "guitar.toml", "--out", out)
-    assert {p.name for p in out.iterdir()} == REPORT, "pages of the earlier run stayed"
+    kept = (out / "customer.html").read_bytes()
+    result = run("scan", here / "e.wav", "--guitar", here / "guitar.toml", "--out", out)
+    earlier = {"customer-earlier.html", "customer-earlier.pdf"}
+    assert {p.name for p in out.iterdir()} == REPORT | earlier
+    assert (out / "customer-earlier.html").read_bytes() == kept
+    assert "customer.html is now customer-earlier.html" in result.stderr
 
 
 @pytest.mark.parametrize(

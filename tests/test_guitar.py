@@ -71,6 +71,13 @@ def test_a_byte_order_mark_is_no_harm(tmp_path: Path) -> None:
     assert load_guitar(write(tmp_path, b"\xef\xbb\xbf" + WALNUT.encode())).frets == 22
 
 
+def test_the_date_is_a_day(tmp_path: Path) -> None:
+    for written in ("2026-03-14", '"2026-03-14"', "2026-03-14T09:30:00"):
+        guitar = load_guitar(write(tmp_path, f'tuning = ["E2"]\ndate = {written}'.encode()))
+        assert guitar.date == "2026-03-14"
+        assert guitar_from_mapping(guitar_to_mapping(guitar)) == guitar
+
+
 def test_one_action_serves_all_strings() -> None:
     guitar = guitar_from_mapping({"tuning": ["E2", "A2"], "action_12_mm": 2})
     assert guitar.action_12_mm == (2.0, 2.0)
@@ -151,6 +158,9 @@ def test_positions_count_from_the_thinnest_string() -> None:
         ({"name": 417}, r"name is 417, need text in quotes"),
         ({"name": "x" * 201}, r"name has 201 characters, limit 200; shorten it"),
         ({"shop": "a\x1b[31mred"}, r"shop has a control character \(U\+001B\) at place 2"),
+        ({"date": "14.3.2026"}, r"date is '14.3.2026', need year, month and day"),
+        ({"date": "20260314"}, r"date is '20260314', need year"),
+        ({"date": 2026}, r"date is 2026, need year, month and day, as date = 2026-03-14"),
         ({"job": "a\u202eb"}, r"job has a control character \(U\+202E\)"),
         ({"fretz": 22}, r"unknown key 'fretz'; did you mean frets\?"),
         ({"scale": 648}, r"unknown key 'scale'; did you mean scale_mm\?"),

@@ -60,5 +60,5 @@ def test_other_guitars_are_named(neck_scan: Scan, after_scan: Scan) -> None:
 
 
 def test_nothing_to_show_is_refused() -> None:
-    with pytest.raises(ComparisonError, match="give a folder that holds scans"):
+    with pytest.raises(ComparisonError, match="no scan to show; give the scans"):
         history([])

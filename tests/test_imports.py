@@ -22,7 +22,7 @@ LAYERS = (
     ("measures",),
     ("neck",),
     ("scanning",),
-    ("scanfields", "scanfile", "comparison", "comparefile", "history", "repeating"),
+    ("scanfields", "scanfile", "comparison", "comparefile", "history", "repeating", "reports"),
     ("plots",),
     ("report",),
     ("jobs",),

@@ -38,9 +38,47 @@ def test_files_appear_together_and_what_else_is_there_stays(tmp_path: Path) -> N
         assert [p for p in out.iterdir() if p != work] == []
     assert contents(out) == {"scan.json": "one", "notes.csv": "one"}
     put(out, "mine", "letter.txt")
-    with whole_folder(out, replaces=("scan.json", "notes.csv")) as work:
+    with whole_folder(out) as work:
         put(work, "two", "scan.json")
-    assert contents(out) == {"scan.json": "two", "letter.txt": "mine"}
+    assert contents(out) == {"scan.json": "two", "notes.csv": "one", "letter.txt": "mine"}
+
+
+def test_pages_of_an_earlier_result_are_set_aside_and_never_lost(tmp_path: Path) -> None:
+    told: list[str] = []
+    names = ("bench.html", "customer.html")
+
+    def run(text: str, *written: str) -> None:
+        with whole_folder(tmp_path, pages=names, result="scan.json", tell=told.append) as work:
+            put(work, text, "scan.json", *written)
+
+    run("one", *names)
+    run("one", "bench.html")
+    assert told == []  # the customer's page is of the same result: it stays as it is
+    assert set(contents(tmp_path)) == {"scan.json", *names}
+    run("two", "bench.html")
+    run("two", "customer.html")
+    run("three", "bench.html")
+    assert contents(tmp_path) == {
+        "scan.json": "three",
+        "bench.html": "three",
+        "customer-earlier.html": "one",
+        "customer-earlier-2.html": "two",
+    }
+    assert len(told) == 2
+    assert "customer.html is now customer-earlier.html" in told[0]
+
+
+def test_a_failed_move_takes_back_what_was_set_aside(tmp_path: Path) -> None:
+    put(tmp_path, "one", "scan.json", "customer.html")
+    (tmp_path / "z.html" / "inside").mkdir(parents=True)
+    with (
+        pytest.raises(OutputError, match="nothing was changed there"),
+        whole_folder(tmp_path, pages=("customer.html",), result="scan.json") as work,
+    ):
+        put(work, "two", "scan.json", "z.html")
+    (tmp_path / "z.html" / "inside").rmdir()
+    (tmp_path / "z.html").rmdir()
+    assert contents(tmp_path) == {"scan.json": "one", "customer.html": "one"}
 
 
 def test_a_failure_leaves_everything_as_it_was(tmp_path: Path) -> None:

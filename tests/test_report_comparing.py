@@ -158,6 +158,11 @@ def test_history_has_a_line_for_every_scan(
     page = path.read_text("utf-8")
     assert "first &lt;b&gt;" in page
     assert told.lines[1].change in page
+    dated = replace(neck_scan.guitar, date="2026-03-14")
+    scans = [("a", replace(neck_scan, guitar=dated)), ("b", after_scan)]
+    view = history_view_of(history(scans, order="in the order given"))
+    assert view.headline == "2\u00a0scans, in the order given"
+    assert [line.date for line in view.lines] == ["14\u00a0March 2026", ""]
     text = render_history_terminal(told)
     assert max(map(len, text.splitlines())) <= 80
     assert re.search(r"^second +136 +129 +6 +1 +0 +1$", text, re.MULTILINE)

@@ -74,8 +74,8 @@ class CustomerView:
 
     Parameters
     ----------
-    title, guitar, shop, job
-        Head of the page.
+    title, guitar, shop, job, date
+        Head of the page; the last three may be empty.
     summary
         Sentences.
     heard
@@ -94,6 +94,7 @@ class CustomerView:
     guitar: str
     shop: str
     job: str
+    date: str
     summary: tuple[str, ...]
     heard: tuple[Pair, ...]
     work: tuple[CustomerFinding, ...]
@@ -103,6 +104,12 @@ class CustomerView:
     layers: tuple[MapLayer, ...]
     glossary: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
+
+    @property
+    def line(self) -> str:
+        """Guitar, job and date on one line."""
+        job = f"job {self.job}" if self.job and self.job not in self.guitar else ""
+        return " · ".join(part for part in (self.guitar, job, self.date) if part)
 
 
 _HEARD = {
@@ -130,6 +137,7 @@ def customer_view_of(scan: Scan, view: ReportView) -> CustomerView:
         guitar=view.title,
         shop=view.shop,
         job=view.job,
+        date=words.date(scan.guitar.date),
         summary=_summary(scan, findings),
         heard=(),
         work=tuple(by_role["work"]),

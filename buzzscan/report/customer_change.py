@@ -48,6 +48,7 @@ def customer_comparison_of(
         title="Before and after",
         shop=view.shop,
         job=view.job,
+        date=_dates(then.date, now.date),
         summary=_summary(view, then, now, done=done, left=left),
         heard=tuple(_pair(change) for change in _telling(view)[:MOST_HEARD]),
         work=tuple(replace(f, pair=_of_after(f.pair)) for f in now.work),
@@ -57,6 +58,13 @@ def customer_comparison_of(
             plain_layer(comparison.after, view.after, title="Your neck after"),
         ),
     )
+
+
+def _dates(then: str, now: str) -> str:
+    """Return the days of both takes in words, as far as they are known and differ."""
+    if then and now and then != now:
+        return f"before: {then}, after: {now}"
+    return now
 
 
 def _with_one_key(before: MapLayer, after: MapLayer) -> tuple[MapLayer, MapLayer]:

@@ -2,7 +2,7 @@
 
 Conventions
 -----------
-Lines run in the order of the reports' folder names. Shares are of the positions that were judged.
+The page says what the order of its lines rests on. Shares are of the positions that were judged.
 
 Limits
 ------
@@ -32,8 +32,8 @@ class HistoryLineView:
 
     Parameters
     ----------
-    label
-        What it is called.
+    label, date
+        What it is called, and when it was played; the date may be empty.
     judged
         Number of positions judged.
     bar
@@ -47,6 +47,7 @@ class HistoryLineView:
     """
 
     label: str
+    date: str
     judged: str
     bar: tuple[tuple[Tone, float, float], ...]
     bar_words: str
@@ -77,7 +78,7 @@ def history_view_of(history: History) -> HistoryView:
     return HistoryView(
         title=history.name or "Fretted instrument",
         headline=words.count(len(history.lines), "scan")
-        + (", in the order of their folders' names" if len(history.lines) > 1 else ""),
+        + (f", {history.order}" if history.order else ""),
         headers=("Scan", "Judged", *(word.capitalize() for word in _WORDS), "Dead"),
         tones=_TONES,
         lines=tuple(_line(line) for line in history.lines),
@@ -101,6 +102,7 @@ def _line(line: HistoryLine) -> HistoryLineView:
     )
     return HistoryLineView(
         label=line.label,
+        date=words.date(line.date),
         judged=str(line.n_judged),
         bar=tuple(bar),
         bar_words=", ".join(f"{n} {word}" for word, n in zip(_WORDS, counts, strict=True) if n)

@@ -102,8 +102,7 @@ def _head(sheet: Sheet, customer: CustomerView) -> None:
     if customer.shop:
         sheet.paragraph(customer.shop, size=10.0, color=SOFT, after=0.0)
     sheet.paragraph(customer.title, size=19.0, after=0.0)
-    job = f" · job {customer.job}" if customer.job and customer.job not in customer.guitar else ""
-    sheet.paragraph(customer.guitar + job, size=10.0, color=SOFT, after=4.0)
+    sheet.paragraph(customer.line, size=10.0, color=SOFT, after=4.0)
     sheet.rule(weight=1.2)
     sheet.y += 3.0
 

@@ -128,7 +128,7 @@ def render_history_terminal(history: History, *, width: int = 80) -> str:
     for line in view.lines:
         counts = "".join(f"{text:>8}" for text in (line.judged, *line.counts))
         lines.append(f"{_plain(line.label)[: label_width - 1]:<{label_width}}{counts}")
-        for text in (*line.findings, line.change):
+        for text in (line.date, *line.findings, line.change):
             if text:
                 lines += _wrap(text, width, first="  ", rest="  ")
     return "\n".join(text.rstrip() for text in lines) + "\n"

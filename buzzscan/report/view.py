@@ -221,7 +221,8 @@ def _counts(scan: Scan) -> str:
 def _setup(scan: Scan) -> tuple[tuple[str, str], ...]:
     guitar = scan.guitar
     tuning = " ".join(guitar.tuning).replace("#", "♯")
-    rows = [
+    rows = [("Date", words.date(guitar.date))] if guitar.date else []
+    rows += [
         ("Tuning", tuning + (" (found from the recording)" if scan.tuning_found else "")),
         ("Frets", str(guitar.frets)),
         ("A4", words.quantity(guitar.a4_hz, 1, "Hz")),

@@ -21,6 +21,7 @@ __all__ = [
     "DASH",
     "clock",
     "count",
+    "date",
     "joined",
     "note_name",
     "number",
@@ -38,6 +39,20 @@ DASH = "–"
 _MINUS = "−"
 _NBSP = "\u00a0"
 
+_MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 _NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B")
 
 
@@ -85,6 +100,14 @@ def clock(value_s: float) -> str:
     """Return a time within a recording as minutes and seconds, to the hundredth."""
     minutes, rest = divmod(round(value_s * 100.0), 6000)
     return f"{minutes}:{rest / 100.0:05.2f}"
+
+
+def date(iso: str) -> str:
+    """Return a day as it is written in a letter: "14 March 2026"."""
+    if not iso:
+        return ""
+    year, month, day = iso.split("-")
+    return f"{int(day)}{_NBSP}{_MONTHS[int(month) - 1]} {year}"
 
 
 def count(n: int, singular: str, plural: str = "") -> str:

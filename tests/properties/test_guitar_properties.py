@@ -26,6 +26,7 @@ KEYS = [
     "name",
     "shop",
     "job",
+    "date",
 ]
 
 notes = st.builds(
