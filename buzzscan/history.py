@@ -15,7 +15,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from buzzscan.comparison import compare, place_words
+from buzzscan.comparison import compare, finding_words
 from buzzscan.errors import ComparisonError
 from buzzscan.scanning import Scan
 
@@ -127,6 +127,6 @@ def _line(label: str, scan: Scan, change: str) -> HistoryLine:
         choked=words["choked"],
         dead=sum(p.sustain == "dead" for p in scan.positions),
         worst=tuple(loud[:3]),
-        findings=tuple(place_words(f.kind, f.strings, f.frets) for f in scan.findings),
+        findings=tuple(finding_words(f, scan) for f in scan.findings),
         change=change,
     )

@@ -14,14 +14,15 @@ bench has another spread.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
 import numpy as np
 
+from buzzscan.comparison import Change, compare
 from buzzscan.comparison.sameness import refuse_other_guitar
-from buzzscan.comparison.strength import strength_of
 from buzzscan.errors import ComparisonError
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.measures.repeatability import GaugeStudy, gauge_study
@@ -31,6 +32,10 @@ from buzzscan.scanning import Scan
 __all__ = ["RepeatLine", "Repeatability", "repeat"]
 
 FEWEST_TAKES = 2
+STATES: tuple[Change, ...] = ("cured", "better", "worse", "new")
+FEWEST_CHANGED = 2
+"""A comparison lets one of a hundred untouched positions seem changed (`comparison.spread`), so
+one alone may be chance."""
 Read = Callable[[Position, Sequence[MeasuredNote]], float | None]
 
 
@@ -68,7 +73,7 @@ class Repeatability:
     lines
         One per measure.
     remarks
-        Sentences on takes that were not alike.
+        Sentences on takes that were not alike: picked otherwise, or of another state.
     """
 
     n_takes: int
@@ -91,7 +96,11 @@ def _buzz_amp(position: Position, _: Sequence[MeasuredNote]) -> float | None:
 
 def _stiffness(_: Position, notes: Sequence[MeasuredNote]) -> float | None:
     values = [n.inharmonicity for n in notes if n.inharmonicity is not None]
-    return 1e5 * median(values) if values else None
+    return 1e6 * median(values) if values else None
+
+
+def _contact(position: Position, _: Sequence[MeasuredNote]) -> float | None:
+    return None if position.contact is None else 100.0 * position.contact
 
 
 def _attack(_: Position, notes: Sequence[MeasuredNote]) -> float | None:
@@ -100,14 +109,15 @@ def _attack(_: Position, notes: Sequence[MeasuredNote]) -> float | None:
 
 MEASURES: tuple[tuple[str, str, Read], ...] = (
     ("pitch", "cents", _cents),
-    ("stiffness", "1e-5", _stiffness),
+    ("stiffness", "ppm", _stiffness),
     ("decay", "dB/s", lambda p, _: p.decay_db_per_s),
     ("buzz", "dB", _buzz),
     ("by amp", "dB", _buzz_amp),
-    ("contact", "", lambda p, _: p.contact),
+    ("contact", "%", _contact),
     ("attack", "dB", _attack),
 )
-"""Name, unit and how it is read from a position and its judged notes."""
+"""Name, unit and how it is read from a position and its judged notes. Stiffness is the
+inharmonicity B in parts per million."""
 
 
 def repeat(scans: Sequence[Scan]) -> Repeatability:
@@ -140,8 +150,9 @@ def repeat(scans: Sequence[Scan]) -> Repeatability:
         study, reason = None, ""
         try:
             study = gauge_study(values.reshape(len(places), len(scans)))
-        except ValueError as error:
-            reason = str(error)
+        except ValueError:
+            n_whole = int(np.isfinite(values).all(axis=1).sum())
+            reason = f"not studied: {n_whole} positions have it in every take, need 2"
         lines.append(RepeatLine(measure=measure, unit=unit, study=study, reason=reason))
     words = [[table[place].buzz for table in tables] for place in places]
     judged = [row for row in words if None not in row]
@@ -180,17 +191,26 @@ def _judged_notes(scan: Scan) -> dict[tuple[int, int], list[MeasuredNote]]:
 
 
 def _remarks(scans: Sequence[Scan]) -> tuple[str, ...]:
-    """Return which takes were not played like the first."""
+    """Return which takes were not played like the first, or are of another state."""
     remarks = []
     for number, scan in enumerate(scans[1:], 2):
         try:
-            strength = strength_of(scans[0], scan)
+            told = compare(scans[0], scan)
         except ComparisonError:
             remarks.append(f"Take {number} has no position in common with take 1.")
             continue
-        if strength.pick != "alike":
+        changed = Counter(p.change for p in told.positions)
+        said = [f"{changed[word]} {word}" for word in STATES if changed[word]]
+        if sum(changed[word] for word in STATES) >= FEWEST_CHANGED:
             remarks.append(
-                f"Take {number} was not played like take 1 ({strength.level_change_db:+.1f} dB); "
-                "the spread holds for takes picked this unevenly."
+                f"Take {number} is of another state than take 1 ({', '.join(said)}): what was "
+                "done between them is in the spread. Give takes of one untouched guitar; use "
+                "compare for before and after."
+            )
+        elif told.strength.pick != "alike":
+            remarks.append(
+                f"Take {number} was not played like take 1 "
+                f"({told.strength.level_change_db:+.1f} dB); the spread holds for takes picked "
+                "this unevenly."
             )
     return tuple(remarks)

@@ -17,7 +17,8 @@ from necks_by_hand import (
     with_high_fret,
 )
 
-from buzzscan.comparison import compare, place_words
+from buzzscan.comparison import compare, finding_words, place_words
+from buzzscan.report.view import view_of
 
 
 def test_cause_that_is_half_gone_is_better() -> None:
@@ -91,3 +92,15 @@ def test_places_in_words() -> None:
     assert place_words("high fret", (3, 1, 2, 6), (9,)) == "high fret 9 under strings 1-3, 6"
     assert place_words("dead spot", (3,), (5,)) == "dead spot at string 3 fret 5"
     assert place_words("saddle", (2,), ()) == "saddle at string 2"
+
+
+def test_one_resonance_on_several_strings_is_named_by_its_places() -> None:
+    scan = made({})
+    places = ((2, 7), (3, 11))
+    ids = tuple(i for p in scan.positions if (p.string, p.fret) in places for i in p.notes)
+    spot = dataclasses.replace(
+        finding(scan, "dead spot", strings=(2, 3), fret=7), frets=(7, 11), notes=ids
+    )
+    assert finding_words(spot, scan) == "dead spot at string 2 fret 7, string 3 fret 11"
+    view = view_of(dataclasses.replace(scan, findings=(spot,)))
+    assert view.findings[0].where == "fret\u00a07, string\u00a02; fret\u00a011, string\u00a03"

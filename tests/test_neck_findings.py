@@ -32,12 +32,15 @@ def test_the_trades_order_is_kept() -> None:
 
 @pytest.mark.parametrize("kind", ["high fret", "low fret", "rising fret end"])
 def test_fret_work_names_dust_and_eyes(kind: FindingKind) -> None:
-    assert "dust mask and eye protection" in ADVICE[kind].text()
+    text = ADVICE[kind].text()
+    for care in ("dust mask and eye protection", "slacken the strings", "cover the pickups"):
+        assert text.index(care) < text.index(ADVICE[kind].work)
 
 
 def test_the_truss_rod_is_turned_with_care() -> None:
     text = ADVICE["neck too straight"].text()
-    assert "Small turns" in text
+    assert "in small steps" in text
+    assert text.index("small steps") < text.index("ease the rod"), "a caution after it is too late"
     assert "qualified repairer" in text
 
 

@@ -11,6 +11,7 @@ from buzzscan.comparison import compare
 from buzzscan.errors import ComparisonError
 from buzzscan.guitar import Guitar
 from buzzscan.repeating import MEASURES, repeat
+from buzzscan.report import render_repeat_terminal
 from buzzscan.scanning import Scan
 
 SD = {"cents": 0.4, "decay_db_per_s": 1.5, "buzz_db": 2.0, "buzz_amp_db": 2.0, "contact": 0.01}
@@ -95,7 +96,7 @@ def test_clean_neck_has_no_buzz_to_study(neck_scan: Scan) -> None:
     ]
     line = next(x for x in repeat(takes).lines if x.measure == "buzz")
     assert line.study is None
-    assert "0 positions measured in all of 2 takes" in line.reason
+    assert line.reason == "not studied: 0 positions have it in every take, need 2"
 
 
 def test_takes_picked_otherwise_are_remarked(neck_scan: Scan) -> None:
@@ -103,6 +104,28 @@ def test_takes_picked_otherwise_are_remarked(neck_scan: Scan) -> None:
     soft = tuple(dataclasses.replace(n, attack_dbfs=n.attack_dbfs - 8.0) for n in other.notes)
     told = repeat([one, dataclasses.replace(other, notes=soft)])
     assert told.remarks[0].startswith("Take 2 was not played like take 1 (-8.0 dB)")
+
+
+def test_takes_of_different_states_are_warned_of(neck_scan: Scan) -> None:
+    one, other = repeated(neck_scan, 2)
+    dressed = tuple(
+        dataclasses.replace(p, buzz="clean", contact=0.01) if p.buzz == "buzz" else p
+        for p in other.positions
+    )
+    quiet = tuple(dataclasses.replace(n, contact=0.01) for n in other.notes)
+    after = dataclasses.replace(other, positions=dressed, notes=quiet, findings=())
+    told = repeat([one, after])
+    assert "Take 2 is of another state than take 1" in told.remarks[0]
+    assert "use compare for before and after" in told.remarks[0]
+    assert "Warning: Take 2 is of another state" in render_repeat_terminal(told)
+
+
+def test_every_number_has_its_unit(neck_scan: Scan) -> None:
+    text = render_repeat_terminal(repeat(repeated(neck_scan, 3)))
+    assert max(map(len, text.splitlines())) <= 80
+    for measure, unit, _ in MEASURES:
+        line = next(x for x in text.splitlines() if x.startswith(measure))
+        assert line.count(f" {unit}") == (4 if unit == "%" else 3), line
 
 
 def test_too_few_or_same_or_other_takes_are_refused(neck_scan: Scan) -> None:

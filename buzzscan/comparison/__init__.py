@@ -12,7 +12,9 @@ The two takes have to be of one guitar in one tuning; whether it was the same pl
 not asked.
 """
 
+from buzzscan.comparison.causes import same_cause
 from buzzscan.comparison.comparing import compare
+from buzzscan.comparison.lost import lost_positions
 from buzzscan.comparison.result import (
     Change,
     ComparedFinding,
@@ -22,7 +24,8 @@ from buzzscan.comparison.result import (
     Strength,
     StringStrength,
 )
-from buzzscan.comparison.wording import place_words
+from buzzscan.comparison.sameness import same_recordings
+from buzzscan.comparison.wording import finding_words, place_words
 
 __all__ = [
     "Change",
@@ -33,5 +36,9 @@ __all__ = [
     "Strength",
     "StringStrength",
     "compare",
+    "finding_words",
+    "lost_positions",
     "place_words",
+    "same_cause",
+    "same_recordings",
 ]

@@ -18,11 +18,11 @@ from collections.abc import Mapping, Sequence
 from statistics import median
 
 from buzzscan.comparison.result import Change, ComparedFinding, ComparedPosition
-from buzzscan.comparison.wording import numbers_words, place_words
+from buzzscan.comparison.wording import finding_words, numbers_words
 from buzzscan.neck.verdict import Finding, FindingKind
 from buzzscan.scanning import Scan
 
-__all__ = ["compared_findings", "places_of_other_causes"]
+__all__ = ["compared_findings", "places_of_other_causes", "same_cause"]
 
 Place = tuple[int, int]
 
@@ -45,7 +45,7 @@ def places_of_other_causes(scan: Scan, other: Scan) -> tuple[frozenset[Place], .
     return tuple(
         frozenset(_evidence(f, scan))
         for f in scan.findings
-        if f.kind in CONTACT_KINDS and not any(_is_same(f, g) for g in other.findings)
+        if f.kind in CONTACT_KINDS and not any(same_cause(f, g) for g in other.findings)
     )
 
 
@@ -58,18 +58,19 @@ def compared_findings(
     for finding in before.findings:
         if finding.kind == "retake":
             continue
-        still = [f for f in after.findings if _is_same(finding, f)]
+        still = [f for f in after.findings if same_cause(finding, f)]
         change = _change_of(finding, still, before, by_place)
-        found.append(_named(finding, change, still))
+        found.append(_named(finding, before, change, still))
     found += [
-        _named(finding, _change_of_new(finding, after, by_place), [finding])
+        _named(finding, after, _change_of_new(finding, after, by_place), [finding])
         for finding in after.findings
-        if finding.kind != "retake" and not any(_is_same(f, finding) for f in before.findings)
+        if finding.kind != "retake" and not any(same_cause(f, finding) for f in before.findings)
     ]
     return tuple(found)
 
 
-def _is_same(one: Finding, other: Finding) -> bool:
+def same_cause(one: Finding | ComparedFinding, other: Finding) -> bool:
+    """Return whether two findings are of one cause: its kind, and places that overlap."""
     if one.kind != other.kind:
         return False
     if one.strings and other.strings and not set(one.strings) & set(other.strings):
@@ -136,9 +137,11 @@ def _change_of_pitch(evidence: Sequence[ComparedPosition], before: Scan, *, stil
         cents = then.get((p.string, p.fret))
         if cents is not None and p.cents_change is not None:
             steps.append(abs(cents + p.cents_change) - abs(cents))
+    if not steps:
+        return "not comparable"
     if not still:
         return "cured"
-    if not steps or abs(median(steps)) < CLEAR_CENTS:
+    if abs(median(steps)) < CLEAR_CENTS:
         return "same"
     return "better" if median(steps) < 0.0 else "worse"
 
@@ -157,8 +160,10 @@ def _change_of_new(
     return "new" if bad >= max(counts["same"] + counts["better"], 1) else "same"
 
 
-def _named(finding: Finding, change: Change, still: Sequence[Finding]) -> ComparedFinding:
-    place = place_words(finding.kind, finding.strings, finding.frets)
+def _named(
+    finding: Finding, scan: Scan, change: Change, still: Sequence[Finding]
+) -> ComparedFinding:
+    place = finding_words(finding, scan)
     return ComparedFinding(
         kind=finding.kind,
         strings=finding.strings,

@@ -17,6 +17,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from statistics import median
 
+from buzzscan.comparison.lost import NOT_FOUND
 from buzzscan.comparison.result import Change, ComparedPosition, Pick, Strength
 from buzzscan.comparison.spread import Spread
 from buzzscan.measures.measured import MeasuredNote
@@ -106,7 +107,8 @@ class Judge:
     def _change(self, then: Position, now: Position, step: float | None) -> tuple[Change, str]:
         if then.buzz is None or now.buzz is None:
             when, position = ("before", then) if then.buzz is None else ("after", now)
-            return "not comparable", f"{when}: {position.reason or 'not judged'}"
+            reason = NOT_FOUND if not position.notes else position.reason or "not judged"
+            return "not comparable", f"{when}: {reason}"
         change = _wanted(then.buzz, now.buzz, step)
         if change == "same":
             return change, ""
@@ -152,7 +154,7 @@ class Judge:
         if step is None or crossed:
             return ""
         if not (_passes_strike(self.before, then) and _passes_strike(self.after, now)):
-            return "one of the passes did not strike: a level between the two says little"
+            return "one of the passes struck no fret: a level between the two says little"
         least = self.spread.least_change_db(
             len(_judged(self.before, then)), len(_judged(self.after, now))
         ) + self._by_pick_db(then.string, step)
@@ -177,13 +179,13 @@ class Judge:
             return ""
         doubt = _near_threshold(scan, struck)
         if doubt:
-            return f"{when}, it struck {doubt}: the next pluck may tell otherwise"
+            return f"{when}, it struck a fret {doubt}: the next pluck may tell otherwise"
         free = (self.after, now) if ended else (self.before, then)
         # A cure needs every pass to be clean; a new fault that lasts was none for most before.
         if _surely_clean(*free) or (not ended and (then.contact or 0.0) <= SURE_CLEAN):
             return ""
         other = "after" if ended else "before"
-        return f"{other}, one pass struck or nearly: the next pluck may tell otherwise"
+        return f"{other}, one pass struck a fret or nearly: the next pluck may tell otherwise"
 
     def _explained(self, place: Place, *, ended: bool) -> bool:
         """Return whether a cause explains the place and is itself beyond chance."""

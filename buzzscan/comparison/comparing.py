@@ -17,11 +17,12 @@ from collections.abc import Sequence
 
 from buzzscan.comparison.causes import compared_findings, places_of_other_causes
 from buzzscan.comparison.changes import Judge
+from buzzscan.comparison.lost import lost_positions, lost_remark
 from buzzscan.comparison.result import Change, ComparedPosition, Comparison, Strength
-from buzzscan.comparison.sameness import differences, refuse_other_guitar
+from buzzscan.comparison.sameness import differences, refuse_other_guitar, same_recordings
 from buzzscan.comparison.spread import spread_of
 from buzzscan.comparison.strength import strength_of
-from buzzscan.comparison.wording import as_sentence, numbers_words
+from buzzscan.comparison.wording import as_sentence, counted, numbers_words
 from buzzscan.scanning import Scan
 
 __all__ = ["compare"]
@@ -65,9 +66,17 @@ def compare(before: Scan, after: Scan) -> Comparison:
         strength=strength,
         positions=positions,
         findings=compared_findings(before, after, positions),
-        remarks=(*_strength_remarks(strength), *differences(before, after)),
-        summary=_summary(positions, strength),
+        remarks=_remarks(before, after, positions, strength),
+        summary=_summary(positions, strength, same=same_recordings(before, after)),
     )
+
+
+def _remarks(
+    before: Scan, after: Scan, positions: Sequence[ComparedPosition], strength: Strength
+) -> tuple[str, ...]:
+    lost = lost_remark(positions)
+    played = () if same_recordings(before, after) else _strength_remarks(strength)
+    return (*((lost,) if lost else ()), *played, *differences(before, after))
 
 
 def _strength_remarks(strength: Strength) -> tuple[str, ...]:
@@ -84,10 +93,16 @@ def _strength_remarks(strength: Strength) -> tuple[str, ...]:
     return tuple(remarks)
 
 
-def _summary(positions: Sequence[ComparedPosition], strength: Strength) -> str:
-    counts = Counter(p.change for p in positions)
+def _summary(positions: Sequence[ComparedPosition], strength: Strength, *, same: bool) -> str:
+    judged = [p for p in positions if p.buzz_before is not None or p.buzz_after is not None]
+    counts = Counter(p.change for p in judged)
     said = [f"{counts[c]} {c}" for c in WORTH_TELLING if counts[c]]
-    text = f"Of {len(positions)} positions: {', '.join(said)}."
+    text = f"Of {counted(len(judged), 'position')}: {', '.join(said)}."
+    if same:
+        return f"Before and after are the same recording. {text}"
+    lost = len(lost_positions(positions))
+    if lost:
+        text += f" {lost} judged before can't be judged after."
     if strength.pick in {"softer", "unknown"}:
         text += " The after take may have been picked more softly, so a cure cannot be shown."
     elif strength.pick == "harder":

@@ -19,7 +19,7 @@ from buzzscan.errors import ComparisonError
 from buzzscan.guitar import Guitar
 from buzzscan.scanning import Scan
 
-__all__ = ["differences", "refuse_other_guitar"]
+__all__ = ["differences", "refuse_other_guitar", "same_recordings"]
 
 TUNING_TOLERANCE_SEMITONES = 0.3
 """Cents in a tuning are how it is meant to sound, not another tuning."""
@@ -72,8 +72,10 @@ def differences(before: Scan, after: Scan) -> tuple[str, ...]:
             f'The guitars have different names ("{one.name}" and "{other.name}"): make sure '
             "that both takes are of the same one."
         )
-    if {r.sha256 for r in before.recordings} & {r.sha256 for r in after.recordings}:
-        remarks.append("Before and after hold the same recording: nothing can have changed in it.")
+    if same_recordings(before, after):
+        remarks.append("Record the run again after the work, scan it, and compare the two scans.")
+    elif {r.sha256 for r in before.recordings} & {r.sha256 for r in after.recordings}:
+        remarks.append("Before and after share a recording: nothing can have changed in it.")
     if one.gauges_mm and other.gauges_mm and one.gauges_mm != other.gauges_mm:
         remarks.append(
             "The gauges differ: a change of strings changes clearance, brightness and decay too."
@@ -96,6 +98,11 @@ def differences(before: Scan, after: Scan) -> tuple[str, ...]:
             "rely on the words."
         )
     return tuple(remarks)
+
+
+def same_recordings(before: Scan, after: Scan) -> bool:
+    """Return whether two scans are of the same recordings, and can only agree."""
+    return {r.sha256 for r in before.recordings} == {r.sha256 for r in after.recordings}
 
 
 def _stiffness(scan: Scan) -> dict[tuple[int, int], float]:

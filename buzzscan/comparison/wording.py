@@ -13,9 +13,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from buzzscan.neck.verdict import Finding
+from buzzscan.scanning import Scan
 from buzzscan.spans import runs_of
 
-__all__ = ["as_sentence", "numbers_words", "place_words"]
+__all__ = ["as_sentence", "counted", "finding_words", "numbers_words", "place_words"]
+
+
+def finding_words(finding: Finding, scan: Scan) -> str:
+    """Return a cause of a scan and its place in words."""
+    if finding.kind == "dead spot" and len(finding.strings) > 1:
+        # One resonance is met at another fret on each string.
+        ids = set(finding.notes)
+        places = sorted({(n.note.string, n.note.fret) for n in scan.notes if n.note.id in ids})
+        if places:
+            return f"{finding.kind} at " + ", ".join(f"string {s} fret {f}" for s, f in places)
+    return place_words(finding.kind, finding.strings, finding.frets)
 
 
 def place_words(kind: str, strings: Sequence[int], frets: Sequence[int]) -> str:
@@ -32,6 +45,11 @@ def place_words(kind: str, strings: Sequence[int], frets: Sequence[int]) -> str:
 def numbers_words(values: Iterable[int]) -> str:
     """Return numbers in order with runs shortened, as in "1-4, 6"."""
     return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}-{r[-1]}" for r in runs_of(values))
+
+
+def counted(n: int, singular: str) -> str:
+    """Return a number of things: "1 position", "2 positions"."""
+    return f"{n} {singular}{'' if n == 1 else 's'}"
 
 
 def as_sentence(words: str) -> str:

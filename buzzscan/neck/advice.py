@@ -2,7 +2,8 @@
 
 Conventions
 -----------
-Short sentences in the trade's words; first the check, then the work, then the caution.
+Short sentences in the trade's words; first the check, then the caution, then the work: a caution
+after the work comes too late.
 `ORDER` is the order in which the trade sets up a neck: relief, nut, action, fret work,
 intonation, and playing again.
 
@@ -34,26 +35,29 @@ ORDER: tuple[FindingKind, ...] = (
     "retake",
 )
 
-_DUST = "Wear a dust mask and eye protection; slacken the strings first."
+_DUST = (
+    "Before you file or level: slacken the strings, mask the board, cover the pickups, and wear a "
+    "dust mask and eye protection."
+)
 _ROD = (
-    "Small turns, tuned to pitch between them, never by force; a rod that will not move is a job "
-    "for a qualified repairer."
+    "Turn a truss rod in small steps, tuned to pitch between them, never by force; one that will "
+    "not move is a job for a qualified repairer."
 )
 _TENSION = "Slacken the string first: it is under tension and can whip."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
-    """Check, work, caution and doubt for one cause; `{where}` stands for its place."""
+    """Check, caution, work and doubt for one cause; `{where}` stands for its place."""
 
     check: str
-    work: str
     caution: str
+    work: str
     doubt: str
 
     def text(self, where: str = "") -> str:
         """Return the four as one paragraph."""
-        parts = (self.check, self.work, self.caution, self.doubt)
+        parts = (self.check, self.caution, self.work, self.doubt)
         return " ".join(p for p in parts if p).replace("{where}", where)
 
 
@@ -61,81 +65,80 @@ ADVICE: dict[FindingKind, Advice] = {
     "high fret": Advice(
         check="Rock a short straightedge over three frets with {where} in the middle, and press "
         "the fret down to see if it is loose.",
+        caution=_DUST,
         work="If it rocks, seat the fret or level and recrown that spot only, then play the "
         "strings again.",
-        caution=_DUST,
         doubt="If nothing rocks, measure relief and the frets on either side first.",
     ),
     "low fret": Advice(
         check="Bridge {where} with a short straightedge on its two neighbours: look for light "
         "under the edge, and for wear under the strings.",
+        caution=_DUST,
         work="If it is low, replace or raise that fret, or level the others down to it where "
         "there is height enough.",
-        caution=_DUST,
         doubt="If there is no gap, rock the edge on the next fret up: it may be high instead.",
     ),
     "low nut slot": Advice(
         check="Hold the string down between frets 2 and 3 and look for a gap over fret 1; measure "
         "it with a feeler gauge.",
-        work="With hardly any gap, fill and recut the slot or replace the nut.",
         caution=_TENSION,
+        work="With hardly any gap, fill and recut the slot or replace the nut.",
         doubt="A capo at fret 1 that stops the buzz proves the slot.",
     ),
     "high nut slot": Advice(
         check="Hold the string down between frets 2 and 3 and measure the gap over fret 1 with a "
         "feeler gauge.",
+        caution=f"{_TENSION} A slot cut too deep buzzes and cannot be put back.",
         work="If it is clearly more than its neighbours', deepen the slot in small strokes, and "
         "check the pitch at fret 1 again.",
-        caution=f"{_TENSION} A slot cut too deep buzzes and cannot be put back.",
         doubt="Heavy finger pressure sounds the same: play fret 1 lightly and compare.",
     ),
     "neck too straight": Advice(
         check="With a capo at fret 1 and the string held at the last fret, measure the gap at "
         "about the 7th fret with a feeler gauge, or lay a straightedge along the frets.",
-        work="If there is no gap, ease the truss rod an eighth of a turn at a time, then play "
-        "again.",
         caution=_ROD,
+        work="If there is no gap, ease the rod an eighth of a turn at a time, then play again.",
         doubt="If relief is as it should be, look at the action and the first frets next.",
     ),
     "rising fret end": Advice(
         check="Lay a straightedge along the frets from the 12th up with relief set, and look for a "
         "rise towards the end of the board.",
-        work="If it rises, level those frets with a gentle fall-away and recrown them.",
         caution=_DUST,
+        work="If it rises, level those frets with a gentle fall-away and recrown them.",
         doubt="Too much relief makes the end look high: set relief first.",
     ),
     "low action": Advice(
         check="Measure relief first, then the action at the 12th fret on these strings.",
+        caution=_TENSION,
         work="Raise the saddle a little at a time until the notes that matter ring clean, or "
         "accept the buzz for the feel.",
-        caution=_TENSION,
         doubt="Play the run again less hard: if the buzz goes, it is the touch and not the neck.",
     ),
     "dead spot": Advice(
         check="Play the note softly: a dead spot dies just as fast, with no rattle.",
-        work="Fret work will not cure it. A small weight clamped to the headstock shows whether "
-        "it can be moved.",
         caution="",
+        work="Fret work will not cure it. As a test, a small clamp on the headstock, padded to "
+        "spare the finish, shows whether added weight moves it to another pitch.",
         doubt="If it only dies when played hard, look for contact with a fret instead.",
     ),
     "saddle": Advice(
         check="With fresh strings at pitch, compare the 12th fret with the open string's octave on "
         "a tuner, with light finger pressure.",
-        work="Move the saddle in small steps, tuning in between, after relief, nut and action.",
         caution=_TENSION,
+        work="Move the saddle in small steps, tuning in between, after relief, nut and action.",
         doubt="Old strings or a high nut give the same reading; change the strings first.",
     ),
     "tuning": Advice(
         check="Tune the string to pitch from below.",
-        work="If it slips, look at the nut slot and the winds on the post; then play it again.",
         caution="",
+        work="If it slips, look at the nut slot and the winds on the post; then play it again.",
         doubt="",
     ),
     "retake": Advice(
         check="Listen to the take: even picking, one string at a time, no hand on the others.",
+        caution="Keep the level low enough for your ears when you play through an amp.",
         work="Play those strings again up and down, digging in, and let each note ring for a "
         "second.",
-        caution="Keep the level low enough for your ears when you play through an amp.",
         doubt="",
     ),
 }

@@ -79,14 +79,15 @@ def _reach(places: Sequence[Place]) -> str:
 
 
 _BECAUSE: dict[FindingKind, str] = {
-    "high fret": "only notes held behind {where} strike, and {where} itself and those above it "
-    "ring clear",
-    "low fret": "only {where} itself strikes, and the notes behind it ring clear",
-    "low nut slot": "only the open string strikes, and its fretted notes ring clear",
-    "neck too straight": "notes over the first frets strike on most strings, and those further up "
-    "ring clear",
-    "rising fret end": "notes from about fret {first} up strike on most strings, and those below "
-    "ring clear",
+    "high fret": "only notes held behind {where} strike it, and {where} itself and those above "
+    "it ring clear",
+    "low fret": "only notes at {where} itself strike the next fret, and the notes behind it ring "
+    "clear",
+    "low nut slot": "only the open string strikes a fret, and its fretted notes ring clear",
+    "neck too straight": "notes over the first frets strike a fret on most strings, and those "
+    "further up ring clear",
+    "rising fret end": "notes from about fret {first} up strike a fret on most strings, and those "
+    "below ring clear",
 }
 
 
@@ -119,9 +120,7 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
         summary += f" ({reach}{_worst(places, positions)})"
     summary += "." + _rival(found) + _accepted(places, positions)
     size = (found.size_mm, found.low_mm, found.high_mm)
-    if in_mm:
-        summary += f" About {size[0]:.2f} mm ({size[1]:.2f}–{size[2]:.2f} mm)."
-    elif rank and kind in ("high fret", "low fret"):
+    if not in_mm and rank and kind in ("high fret", "low fret"):
         summary += f" {rank}"
     return Finding(
         kind=kind,

@@ -227,7 +227,7 @@ _KEYS: dict[Layer, tuple[Tone, ...]] = {
             word="not comparable",
             mark="?",
             letter="?",
-            meaning="played, but the takes cannot be set against each other",
+            meaning="cannot be judged from these two takes",
             fill="#ffffff",
             ink=_DARK,
         ),

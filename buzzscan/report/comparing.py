@@ -15,13 +15,20 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, replace
 
-from buzzscan.comparison import ComparedFinding, ComparedPosition, Comparison
+from buzzscan.comparison import (
+    ComparedFinding,
+    ComparedPosition,
+    Comparison,
+    same_cause,
+    same_recordings,
+)
+from buzzscan.neck.verdict import Finding
 from buzzscan.plots.neckmap import MapCell, MapLayer, MapRow
 from buzzscan.plots.tones import Tone, tone_of, tones_of
 from buzzscan.report import words
 from buzzscan.report.neck_view import PositionView, fret_name, key_of
 from buzzscan.report.texts import CAUTIONS, CHANGE_METHOD
-from buzzscan.report.view import ReportView, view_of
+from buzzscan.report.view import FindingView, ReportView, view_of
 
 __all__ = ["ChangeView", "ComparisonView", "comparison_view_of"]
 
@@ -124,12 +131,16 @@ def comparison_view_of(comparison: Comparison) -> ComparisonView:
         key_of(c.string, c.fret): _change_view(c, comparison, before, after)
         for c in comparison.positions
     }
-    findings = tuple(_finding_view(f, before, after) for f in comparison.findings)
+    then = tuple(zip(comparison.before.findings, before.findings, strict=True))
+    now = tuple(zip(comparison.after.findings, after.findings, strict=True))
+    found = [_finding_view(f, then, now) for f in comparison.findings]
+    steps = words.each_once([f.next_step for f in found])
+    findings = tuple(replace(f, next_step=s) for f, s in zip(found, steps, strict=True))
     return ComparisonView(
         title=after.title,
         shop=after.shop or before.shop,
         job=after.job or before.job,
-        headline=findings[0].title if findings else "No finding in either take",
+        headline=_headline(comparison, findings),
         counts=comparison.summary,
         setup=after.setup,
         layers=(
@@ -221,20 +232,42 @@ def _change_layer(
     )
 
 
+def _headline(comparison: Comparison, findings: tuple[ChangeFindingView, ...]) -> str:
+    """Return what became of the first finding, and of any that got worse meanwhile."""
+    if same_recordings(comparison.before, comparison.after):
+        return "Before and after are the same recording: nothing to compare"
+    if not findings:
+        return "No finding in either take"
+    head = findings[0].title
+    bad = [f for f in findings[1:] if f.tone.word in {"new", "worse"}]
+    if not bad:
+        return head
+    more = f", and {words.count(len(bad) - 1, 'more')} new or worse" if len(bad) > 1 else ""
+    return f"{head}. But: {bad[0].title[0].lower()}{bad[0].title[1:]}{more}"
+
+
 def _finding_view(
-    finding: ComparedFinding, before: ReportView, after: ReportView
+    finding: ComparedFinding,
+    then: tuple[tuple[Finding, FindingView], ...],
+    now: tuple[tuple[Finding, FindingView], ...],
 ) -> ChangeFindingView:
-    where = words.place(finding.strings, finding.frets)
-    then = next((f for f in before.findings if (f.kind, f.where) == (finding.kind, where)), None)
-    now = next((f for f in after.findings if (f.kind, f.where) == (finding.kind, where)), None)
+    one = next((view for f, view in then if same_cause(finding, f)), None)
+    other = next((view for f, view in now if same_cause(finding, f)), None)
     return ChangeFindingView(
         title=words.typeset(_sentence(finding.summary).rstrip(".")),
         tone=tone_of("change", finding.change, played=True),
         strings=finding.strings,
-        before=then.summary if then else "",
-        after=now.summary if now else "",
-        next_step=now.next_step if now else "",
+        before=_said(one),
+        after=_said(other),
+        next_step=next((f.next_step for f, view in now if view is other), ""),
     )
+
+
+def _said(finding: FindingView | None) -> str:
+    """Return what a take says of a finding, its size included."""
+    if finding is None:
+        return ""
+    return f"{finding.summary} Height {finding.height}." if finding.height else finding.summary
 
 
 def _sentence(text: str) -> str:

@@ -49,6 +49,7 @@ def comparison_pdf(view: ComparisonView) -> bytes:
         sheet.table(view.headers, changed, _WIDTHS, left=frozenset({7, 8}))
     else:
         sheet.paragraph("None: every position is the same in both takes.", face=LABEL, size=8.0)
+    sheet.heading("Recordings", keep=30.0)
     for name, take in (("Before", view.before), ("After", view.after)):
         for recording in take.recordings:
             sheet.paragraph(f"{name}: {recording.name}, {recording.facts}", color=SOFT, size=8.5)

@@ -42,7 +42,9 @@ def customer_comparison_of(
     """
     then = customer_view_of(comparison.before, view.before)
     now = customer_view_of(comparison.after, view.after)
-    left = any(p.buzz in {"buzz", "choked"} for p in comparison.after.positions)
+    left = any(p.buzz in {"buzz", "choked"} for p in comparison.after.positions) or any(
+        c.played and c.tone.word == "not comparable" for c in view.changes.values()
+    )
     return replace(
         now,
         title="Before and after",
@@ -127,5 +129,5 @@ def _changed(told: Counter[str]) -> str:
     if not parts:
         return "The two recordings could not be set against each other."
     rest = told["not comparable"]
-    tail = f" {rest} could not be compared." if rest else ""
+    tail = f" {rest} could not be compared and should be played again." if rest else ""
     return f"Of {words.count(compared, 'note')}, {words.joined(parts)}.{tail}"

@@ -44,6 +44,7 @@ _COLOURS = {
     "new": "97;48;5;53",
 }
 """SGR codes near the colours of the printed key, from the 256-colour set."""
+_NBSP = "\u00a0"
 _PLAIN = str.maketrans(
     {"−": "-", "–": "-", "\u00a0": " ", "\u2002": " ", "♯": "#", "♭": "b", "·": "-", "×": "x"}
 )
@@ -140,9 +141,12 @@ def _plain(text: str) -> str:
 
 
 def _wrap(text: str, width: int, *, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(
-        _plain(text), width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
-    ) or [first]
+    """Return plain lines; what no-break spaces hold together is not parted."""
+    held = "".join(c for c in text if c.isprintable() or c == _NBSP)
+    lines = textwrap.wrap(
+        held, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    )
+    return [_plain(line) for line in lines] or [first]
 
 
 def _bold(text: str, *, color: bool) -> str:
@@ -188,7 +192,7 @@ def _key(layers: tuple[MapLayer, ...], width: int) -> list[str]:
             if tone.key != "unplayed" and tone.letter.strip():
                 entries.setdefault(tone.key, f"{tone.letter} {tone.word}")
     entries["unplayed"] = "(blank) not played"
-    return _wrap(";  ".join(entries.values()), width)
+    return _wrap(";  ".join(entry.replace(" ", _NBSP) for entry in entries.values()), width)
 
 
 def _findings(view: ReportView, *, width: int, color: bool) -> Iterator[str]:

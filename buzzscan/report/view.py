@@ -57,7 +57,7 @@ class FindingView:
     confidence, height
         In words; height is empty where it cannot be told.
     summary, next_step
-        As judged.
+        As judged; a step that an earlier finding gives already refers to it.
     keys
         Positions that are its evidence, most telling first.
     evidence
@@ -118,7 +118,7 @@ NOTE_HEADERS = (
     "Level, dBFS",
     "Fall, dB/s",
     "Buzz, dB",
-    "Contact",
+    "Contact, %",
 )
 
 
@@ -128,7 +128,10 @@ def view_of(scan: Scan) -> ReportView:
     positions = {
         key_of(p.string, p.fret): position_view(scan.guitar, p, by_place) for p in scan.positions
     }
-    findings = tuple(_finding_view(f, scan) for f in scan.findings)
+    steps = words.each_once([f.next_step for f in scan.findings])
+    findings = tuple(
+        _finding_view(f, scan, step) for f, step in zip(scan.findings, steps, strict=True)
+    )
     first = next((key for f in findings for key in f.keys if key in positions), "")
     return ReportView(
         title=scan.guitar.name or "Fretted instrument",
@@ -150,7 +153,7 @@ def view_of(scan: Scan) -> ReportView:
     )
 
 
-def _finding_view(finding: Finding, scan: Scan) -> FindingView:
+def _finding_view(finding: Finding, scan: Scan, next_step: str) -> FindingView:
     places = Counter(
         (n.note.string, n.note.fret) for n in scan.notes if n.note.id in set(finding.notes)
     )
@@ -173,6 +176,8 @@ def _finding_view(finding: Finding, scan: Scan) -> FindingView:
             low, high = finding.height_low_mm, finding.height_high_mm
             height += f" ({words.number(low, 2)} to {words.quantity(high, 2, 'mm')})"
     where = words.place(finding.strings, finding.frets)
+    if finding.kind == "dead spot" and len(finding.strings) > 1:
+        where = _evidence(sorted(places)) or where  # another fret on each string
     return FindingView(
         title=f"{finding.kind[0].upper()}{finding.kind[1:]}: {where}",
         kind=finding.kind,
@@ -180,7 +185,7 @@ def _finding_view(finding: Finding, scan: Scan) -> FindingView:
         confidence=words.percent(finding.confidence),
         height=height,
         summary=finding.summary,
-        next_step=finding.next_step,
+        next_step=next_step,
         keys=tuple(key_of(*where) for where in ordered if where in by_place),
         evidence=_evidence(sorted(places)),
         strings=finding.strings,
@@ -249,8 +254,8 @@ def _recording_view(scan: Scan, index: int) -> RecordingView:
             (
                 words.clock(recording.duration_s),
                 words.quantity(recording.file_rate_hz / 1000.0, 1, "kHz"),
-                f"peak {words.quantity(recording.peak_dbfs, 1, 'dBFS')}",
-                f"noise {words.quantity(recording.noise_dbfs, 1, 'dBFS')}",
+                f"peak {words.level(recording.peak_dbfs)}",
+                f"noise {words.level(recording.noise_dbfs)}",
                 words.count(notes, "note"),
             )
         ),
@@ -289,7 +294,7 @@ def _note_view(measured: MeasuredNote, anchor: str, *, many: bool) -> NoteView:
             words.number(measured.attack_dbfs, 1),
             words.number(measured.decay_db_per_s, 1),
             words.number(measured.buzz_db, 1),
-            words.number(measured.contact, 2),
+            words.percent(measured.contact).removesuffix("\u00a0%"),
         ),
         judged=measured.judged,
         reason=measured.reason,

@@ -16,13 +16,16 @@ import re
 from collections.abc import Iterable, Sequence
 
 from buzzscan.spans import runs_of
+from buzzscan.units import FLOOR_DB
 
 __all__ = [
     "DASH",
     "clock",
     "count",
     "date",
+    "each_once",
     "joined",
+    "level",
     "note_name",
     "number",
     "ordinal",
@@ -72,6 +75,11 @@ def quantity(value: float | None, decimals: int, unit: str, *, signed: bool = Fa
     """Return a rounded number with its unit, a dash alone for None."""
     text = number(value, decimals, signed=signed)
     return text if value is None else f"{text}{_NBSP}{unit}"
+
+
+def level(dbfs: float) -> str:
+    """Return a level in a recording; none at all is said in words."""
+    return "digital silence" if dbfs <= FLOOR_DB else quantity(dbfs, 1, "dBFS")
 
 
 def percent(share: float | None) -> str:
@@ -143,6 +151,17 @@ def joined(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def each_once(steps: Sequence[str]) -> tuple[str, ...]:
+    """Return steps with those that were said before as "as for 2": the number in the list."""
+    first: dict[str, int] = {}
+    for number, step in enumerate(steps, 1):
+        first.setdefault(step, number)
+    return tuple(
+        step if not step or first[step] == number else f"As for {first[step]}."
+        for number, step in enumerate(steps, 1)
+    )
 
 
 def place(strings: Sequence[int], frets: Sequence[int]) -> str:
