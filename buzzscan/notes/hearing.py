@@ -58,7 +58,7 @@ class Heard:
         Rise of the waveform's edge at the onset.
     scores
         From `pitch_scores`, shape (candidates, pitches).
-    pitch_hz, b, b_sd, n_found, rise_db, share, whole_share
+    pitch_hz, b, b_sd, n_found, misfit, rise_db, share, whole_share
         From `PartialFit`, for the best pitch.
     new, tone_rise_db, steady
         From `Tones`.
@@ -73,6 +73,7 @@ class Heard:
     b: FloatArray
     b_sd: FloatArray
     n_found: npt.NDArray[np.intp]
+    misfit: FloatArray
     rise_db: FloatArray
     share: FloatArray
     whole_share: FloatArray
@@ -155,6 +156,7 @@ def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
         b=fit.b,
         b_sd=fit.b_sd,
         n_found=fit.n_found,
+        misfit=fit.misfit,
         rise_db=fit.rise_db,
         share=fit.share,
         whole_share=fit.whole_share,

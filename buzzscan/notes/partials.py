@@ -36,6 +36,8 @@ _STRONG_TOP_HZ = 4500.0
 _LEAST_OVER_FLOOR = 12.0
 """Power of a partial over the median of its surroundings for it to count."""
 _UNKNOWN_B_SD = 1e-2
+_CENTS_OF_SQUARE = float(600.0 / np.log(2.0))
+"""Cents of a small relative change of a squared frequency."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +52,8 @@ class PartialFit:
         B and its standard error (large where B cannot be told).
     n_found
         Partials found over the floor.
+    misfit
+        Root mean square distance in cents of the partials from where a stiff string has them.
     rise_db
         Median rise of the partials found, from before the onset to after.
     share
@@ -64,6 +68,7 @@ class PartialFit:
     b: FloatArray
     b_sd: FloatArray
     n_found: npt.NDArray[np.intp]
+    misfit: FloatArray
     rise_db: FloatArray
     share: FloatArray
     whole_share: FloatArray
@@ -88,9 +93,9 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
     merits = [f * t.merit * _nearness(t, starts_hz) for f, t in zip(_FAIR, tries, strict=True)]
     best = np.argmax(merits, axis=0)
     every = np.arange(len(rows))
-    freq, power, rise, weight, f2, b, sd = (
+    freq, power, rise, weight, f2, b, sd, misfit = (
         np.array([getattr(t, name) for t in tries])[best, every]
-        for name in ("freq", "power", "rise", "weight", "f2", "b", "sd")
+        for name in ("freq", "power", "rise", "weight", "f2", "b", "sd", "misfit")
     )
     ok = weight > 0.0
     strong = ok & (power > 1e-3 * power.max(axis=1, keepdims=True))
@@ -107,6 +112,7 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
         b=b,
         b_sd=sd,
         n_found=ok.sum(axis=1),
+        misfit=misfit,
         rise_db=np.array(
             [float(np.median(r[s])) if s.any() else 0.0 for r, s in zip(rise, strong, strict=True)]
         ),
@@ -127,6 +133,7 @@ class _Tracked:
     b: FloatArray
     sd: FloatArray
     merit: FloatArray
+    misfit: FloatArray
 
 
 def _track(
@@ -140,7 +147,7 @@ def _track(
     shape = (len(rows), _STAGES[-1])
     freq, power, rise, weight = (np.zeros(shape) for _ in range(4))
     f2, b = starts_hz**2 / (1.0 + start_b), np.full(len(rows), start_b)
-    sd = merit = np.zeros(len(rows))
+    sd = merit = misfit = np.zeros(len(rows))
     done = 0
     for stage in _STAGES:
         for h in range(done + 1, stage + 1):
@@ -149,9 +156,17 @@ def _track(
             found = _peak(spectra, rows, at, reach, width_hz)
             freq[:, h - 1], power[:, h - 1], rise[:, h - 1], weight[:, h - 1] = found
         done = stage
-        f2, b, sd, merit = _solve(freq, weight, width_hz, starts_hz, start_b)
+        f2, b, sd, merit, misfit = _solve(freq, weight, width_hz, starts_hz, start_b)
     return _Tracked(
-        freq=freq, power=power, rise=rise, weight=weight, f2=f2, b=b, sd=sd, merit=merit
+        freq=freq,
+        power=power,
+        rise=rise,
+        weight=weight,
+        f2=f2,
+        b=b,
+        sd=sd,
+        merit=merit,
+        misfit=misfit,
     )
 
 
@@ -190,7 +205,10 @@ def _peak(
         spectra.after[rows, np.minimum(top + side, n_bins - 1)],
     )
     power = spectra.after[rows, top].astype(np.float64)
-    over = power / np.maximum(valley, 1e-14)
+    # The highest of many bins of noise stands far over its neighbours, but not over them all.
+    beside = (near > 0.0) & (np.abs(index - top[:, None]) > side[:, None])
+    around = np.where(beside, near, 0.0).sum(axis=1) / np.maximum(beside.sum(axis=1), 1)
+    over = power / np.maximum(np.maximum(valley, around), 1e-14)
     was = np.maximum.reduce([spectra.before[rows, top + k] for k in (-1, 0, 1)])
     rise = 10.0 * np.log10((power + 1e-12) / (was + 1e-12))
     good = peaked & (over > _LEAST_OVER_FLOOR) & (power > 1e-11)
@@ -203,8 +221,8 @@ def _solve(
     width_hz: FloatArray,
     starts_hz: FloatArray,
     guess: float,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Return f0², B, the standard error of B and the merit of (f_h/h)² = f0² + f0²·B·h²."""
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return f0², B, its standard error, the merit and the misfit of (f_h/h)² = f0² + f0²·B·h²."""
     h = np.arange(1, freq.shape[1] + 1)
     y = (freq / h / starts_hz[:, None]) ** 2 - 1.0
     # Error of a peak: a share of the window's width, falling with its height over the floor.
@@ -223,11 +241,13 @@ def _solve(
     off = np.minimum(miss * miss, 30.0) * (weight > 0.0)
     count = (weight > 0.0).sum(axis=1)
     error = np.sqrt(var * (1.0 + off.sum(axis=1) / np.maximum(count, 1)))
+    square = ((_CENTS_OF_SQUARE * miss * sd) ** 2 * (weight > 0.0)).sum(axis=1)
+    misfit = np.sqrt(square / np.maximum(count, 1))
     merit = (np.log1p(weight) * np.exp(-0.5 * off)).sum(axis=1)
     few = count < 3
     b = np.where(few, guess, b)
     f2 = starts_hz**2 * np.clip(1.0 + offset, 0.9, 1.1)
-    return f2, b, np.where(few, _UNKNOWN_B_SD, error), merit
+    return f2, b, np.where(few, _UNKNOWN_B_SD, error), merit, misfit
 
 
 def _line(

@@ -33,6 +33,14 @@ _VOICE_PARTIALS, _VOICE_B = 8, 7e-6
 """Partials in a straight series: a voice or a wind instrument, as no string is that thin."""
 _PICKED_GAIN_DB, _PICKED_RISE_DB = 8.0, 15.0
 """Rise of an attack, and of its partials, that a voice does not reach within a few ms."""
+_STRUCK_GAIN_DB, _STRUCK_PARTIALS = (8.0, 13.0), (8.0, 12.0)
+"""An attack this sharp into this many partials is a string. Where it strikes a fret at once its
+partials are thrown off for some periods, and so are no more steady than a voice's."""
+_STIFF_ERRORS, _MISFIT_CENTS = (2.0, 5.0), (3.0, 6.0)
+"""Standard errors by which a string's B stands out from 0, and how far off its line its partials
+may be: those of talk glide while they are looked at, and so show neither."""
+_SPEECH_UNDER_DB = (5.0, 9.0)
+"""Talk is softer than the run."""
 
 
 def _gate(value: FloatArray, low: float | FloatArray, high: float | FloatArray) -> FloatArray:
@@ -65,11 +73,19 @@ def note_odds(heard: Heard) -> FloatArray:
     # A string that keeps striking a fret is locked to the strikes and just as straight, but no
     # voice starts like a pick.
     voice &= (heard.gain_db < _PICKED_GAIN_DB) | (heard.rise_db < _PICKED_RISE_DB)
+    struck = _gate(heard.gain_db, *_STRUCK_GAIN_DB) * _gate(count, *_STRUCK_PARTIALS)
+    steady = np.maximum(steady, struck * _gate(heard.share, 0.4, 0.6))
     steady = np.where(voice, 0.2, steady)
     odds = np.asarray(new * rise * partials * edge * tone * steady, np.float64)
     # Talk is far softer than the run; a soft pick is let in again by the place it fits.
     likely = odds > _LIKELY
     usual = float(np.median(heard.level_db[likely])) if likely.any() else 0.0
+    speech = np.maximum(
+        1.0 - _gate(heard.b / heard.b_sd, *_STIFF_ERRORS), _gate(heard.misfit, *_MISFIT_CENTS)
+    )
+    speech *= _gate(usual - heard.level_db, *_SPEECH_UNDER_DB)
+    speech *= 1.0 - _gate(heard.gain_db, *_STRUCK_GAIN_DB)
+    odds *= 1.0 - 0.8 * speech
     return odds * (0.5 + 0.5 * _gate(heard.level_db - usual, *_QUIET_DB))
 
 

@@ -37,6 +37,8 @@ _FITS_BETTER = 0.6
 """Share of what silent partials between two moments would add to the match."""
 _UP_ALREADY = 0.6
 """Share of their later level at which the partials sound already."""
+_UP_RATIO = 10.0
+"""Power of all partials over what was before, and under what follows, for a beginning."""
 _NEAR_S, _FAR_S = (0.010, 0.034), (0.008, 0.040)
 """Before: from 34 to 10 ms; after: from 8 to 40 ms."""
 
@@ -160,16 +162,26 @@ def _sounds_already(
     begin: IntArray,
     rate: float,
 ) -> npt.NDArray[np.bool_]:
-    """Return whether the partials are up before a later beginning: an attack that still glides."""
+    """Return whether the partials are up before a later beginning.
+
+    An attack that still glides is; and a string that strikes a fret at once, whose partials are
+    thrown about until it clears: together they rose at the onset all the same.
+    """
     edge = round(_SMOOTH_S * rate / 2)
     weight = held / (np.abs(held).sum(axis=1, keepdims=True) + 1e-12)
+    total = (np.abs(tone) ** 2).sum(axis=1) + 1e-14
+    calm = total[:, : n_before - edge].min(axis=1)
     out = np.zeros(len(tone), np.bool_)
     for i, stop in enumerate(begin):
         if stop - n_before <= 2 * edge:
             continue
         size = np.abs(tone[i, :, n_before + edge : stop - edge]).mean(axis=1)
         later = np.abs(tone[i, :, stop + edge : stop + 3 * edge]).mean(axis=1) + 1e-7
-        out[i] = float((weight[i, :, 0] * np.minimum(size / later, 1.0)).sum()) > _UP_ALREADY
+        share = float((weight[i, :, 0] * np.minimum(size / later, 1.0)).sum())
+        between = float(total[i, n_before + edge : stop - edge].mean())
+        then = float(total[i, stop + edge : stop + 3 * edge].mean())
+        rose = between > _UP_RATIO * calm[i] and between > then / _UP_RATIO
+        out[i] = share > _UP_ALREADY or rose
     return out
 
 
