@@ -36,6 +36,8 @@ _STRONG_TOP_HZ = 4500.0
 _LEAST_OVER_FLOOR = 12.0
 """Power of a partial over the median of its surroundings for it to count."""
 _UNKNOWN_B_SD = 1e-2
+_HIT_CENTS = 4.0
+"""Partials of real strings leave the formula by some cents: their ends give way a little."""
 _CENTS_OF_SQUARE = float(600.0 / np.log(2.0))
 """Cents of a small relative change of a squared frequency."""
 
@@ -240,10 +242,10 @@ def _solve(
     b = np.clip(slope / np.maximum(1.0 + offset, 0.5), floor, 5e-2)
     off = np.minimum(miss * miss, 30.0) * (weight > 0.0)
     count = (weight > 0.0).sum(axis=1)
+    cents = _CENTS_OF_SQUARE * miss * sd
     error = np.sqrt(var * (1.0 + off.sum(axis=1) / np.maximum(count, 1)))
-    square = ((_CENTS_OF_SQUARE * miss * sd) ** 2 * (weight > 0.0)).sum(axis=1)
-    misfit = np.sqrt(square / np.maximum(count, 1))
-    merit = (np.log1p(weight) * np.exp(-0.5 * off)).sum(axis=1)
+    misfit = np.sqrt((cents**2 * (weight > 0.0)).sum(axis=1) / np.maximum(count, 1))
+    merit = (np.log1p(weight) * np.exp(-0.5 * (cents / _HIT_CENTS) ** 2)).sum(axis=1)
     few = count < 3
     b = np.where(few, guess, b)
     f2 = starts_hz**2 * np.clip(1.0 + offset, 0.9, 1.1)
