@@ -6,13 +6,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from buzzscan.measures.decay import (
-    DecayFit,
-    decay_of_first_partial,
-    fit_decay,
-    fit_level_slope,
-    not_told,
-)
+from buzzscan.measures.decay import decay_of_first_partial, fit_decay
+from buzzscan.measures.level_slope import DecayFit
 from buzzscan.measures.tracking import Track, track_partial
 from buzzscan.partials import fit_partials
 from buzzscan.units import sigma_to_db_per_s
@@ -86,11 +81,14 @@ def test_single_exponential(sigma: float, seconds: float) -> None:
 
 def test_shorter_notes_are_less_certain() -> None:
     widths = []
-    for seconds in (0.25, 0.5, 1.0, 2.0):
-        _, low, high = told(rate_of(ring(196.0, 2.0, seconds), 196.0))
+    rng = np.random.default_rng(3)
+    for seconds in (0.3, 0.5, 1.0, 2.0):
+        wave = ring(196.0, 2.0, seconds)
+        wave += rng.normal(0, 0.003, len(wave))  # 36 dB under the note
+        _, low, high = told(rate_of(wave, 196.0))
         widths.append(high - low)
     assert widths == sorted(widths, reverse=True)
-    assert widths[0] > 3.0 * widths[-1]
+    assert widths[0] > 1.5 * widths[-1]
 
 
 def test_interval_holds_the_truth_in_noise() -> None:
@@ -103,6 +101,19 @@ def test_interval_holds_the_truth_in_noise() -> None:
         _, low, high = told(rate_of(wave, 220.0))
         held += low <= sigma_to_db_per_s(sigma) <= high
     assert held >= 34  # nine in ten of 40, less two standard deviations
+
+
+@pytest.mark.parametrize("second", [0.5, -0.5])
+@pytest.mark.parametrize("beat_hz", [0.3, 0.6])
+def test_beat_slower_than_the_note_does_not_fool_it(beat_hz: float, second: float) -> None:
+    # A pluck starts both polarisations at once; the straight line is 10 to 40 per cent off.
+    sigma, seconds = 1.5, 0.9
+    t = np.arange(round(seconds * RATE)) / RATE
+    wave = np.exp(-sigma * t) * np.sin(2 * np.pi * 330.0 * t)
+    wave += second * np.exp(-sigma * t) * np.sin(2 * np.pi * (330.0 + beat_hz) * t)
+    rate, low, high = told(rate_of(0.2 * wave, 330.0))
+    assert rate == pytest.approx(sigma_to_db_per_s(sigma), rel=0.1)
+    assert low < sigma_to_db_per_s(sigma) < high
 
 
 @pytest.mark.parametrize("beat_hz", [0.5, 1.3, 3.0])
@@ -165,12 +176,6 @@ def test_reasons_where_nothing_can_be_said() -> None:
     t = np.arange(RATE // 2) / RATE
     no_first = sum(np.exp(-2 * t) * np.cos(2 * np.pi * 220.0 * k * t + k) for k in (2, 3, 4, 5, 6))
     assert rate_of(np.asarray(0.1 * no_first), 220.0).reason.startswith("first partial is not")
-    quiet = fit_level_slope(
-        np.linspace(0.1, 0.5, 20), np.full(20, 1.1e-6), noise=1e-6, frames_per_independent=2.0
-    )
-    assert quiet.rate_db_per_s is None
-    assert quiet.reason == "level is 0 dB over the noise, seen for 0.40 s; need 6 dB for 0.05 s"
-    assert not_told("so").reason == "so"
 
 
 def test_unsteady_level_is_not_told() -> None:

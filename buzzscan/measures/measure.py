@@ -16,14 +16,9 @@ from dataclasses import dataclass
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz import measure_buzz
-from buzzscan.measures.decay import (
-    START_S,
-    DecayFit,
-    decay_of_first_partial,
-    fit_level_slope,
-    not_told,
-)
+from buzzscan.measures.decay import decay_of_first_partial
 from buzzscan.measures.level import DecayTimes, attack_level_dbfs, decay_times, frame_levels
+from buzzscan.measures.level_slope import START_S, DecayFit, fit_level_slope, not_told
 from buzzscan.measures.measured import BuzzMeasure, MeasuredNote
 from buzzscan.measures.pitch import HeardString, Pitch, hear_string, settled_pitch
 from buzzscan.notes.note import Note

@@ -2,7 +2,7 @@
 
 Conventions
 -----------
-Intervals are about 90 %. `withheld` names each measure that is None and says why.
+Intervals are 95 %. `withheld` names each measure that is None and says why.
 
 Limits
 ------

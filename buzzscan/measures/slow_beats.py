@@ -1,0 +1,247 @@
+"""The fall of a partial whose two polarisations may beat more slowly than the note lasts.
+
+Conventions
+-----------
+Levels in dB, rates in dB/s and positive where the level falls. Times are seconds after the
+onset, where both polarisations of a plucked string start together: in step, or against each
+other.
+
+Limits
+------
+Both are taken to fall alike; what they differ by is the caller's doubt. A beat of more than
+`_MOST_BEATS` in a note is not looked for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.units import power_to_db
+
+__all__ = ["BeatFit", "fit_through_beats"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_DB = 20.0 / float(np.log(10.0))
+_CENTS = 1200.0 / float(np.log(2.0))
+_POINTS = 48
+"""Points of the level over a note: ten to the shortest beat."""
+_MOST_BEATS = 5.0
+_BEATS = np.concatenate([np.geomspace(0.05, 1.0, 16), np.arange(1.08, _MOST_BEATS, 0.08)])
+_SECONDS = np.array([-0.8, -0.6, -0.45, -0.3, -0.2, -0.1, 0.1, 0.2, 0.3, 0.45, 0.6, 0.8])
+"""Amplitude of the second polarisation over the first's."""
+_GRID_DB = 0.005
+"""Miss of the best pair of the bank from which it is worth to look between them."""
+_REFINING_ROUNDS = 4
+_STEP = 1e-4
+_MOST_SECOND = 0.95
+_USUAL_SECOND, _USUAL_APART_CENTS = 0.3, 0.7
+"""A pickup hears the motion along the frets less; two polarisations of one string lie about a
+cent apart, on a live body now and then several (common practice, no source)."""
+_APART_TAIL = 3.0
+"""Degrees of freedom of Student's t for how far they lie apart."""
+_ONE_ALONE = 0.2
+"""Odds that the second polarisation is not heard."""
+_EARLY_DB = np.array([0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 8.0])
+_EARLY_S = 0.08
+"""What the room's build-up and the end of the note before may do to the level at `early_from_s`:
+from nothing, on a dry take, to all. The level itself tells which. It fades with the room (a
+T60 of 0.5 s fades so)."""
+_MODEL_DB = 0.01
+"""Ripple that is never undercut: the leakage of the other partials."""
+_USUAL_MISS_POINTS = 4.0
+"""Independent points that the expected scatter is worth against the scatter seen."""
+_LEAST_LEVELS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BeatFit:
+    """Fall per second with its standard error, level at the onset, rms about the best line."""
+
+    fall: float
+    error: float
+    at_zero: float
+    ripple: float
+
+
+def fit_through_beats(
+    times_s: FloatArray,
+    powers: FloatArray,
+    *,
+    noise: float,
+    frequency_hz: float,
+    early_from_s: float,
+    per_independent: float,
+) -> BeatFit | None:
+    """Return the slope of a level, averaged over all beats and room it may hold.
+
+    Every pair of polarisations that is likely in a string bends the level in its own way. Each
+    is taken off and a straight line fitted; the lines are weighed by how well they fit and how
+    likely the pair is (Bayesian model averaging: Hoeting et al., Stat. Sci. 14, 1999). A bend
+    that the level does not show counts little, one that it cannot show widens the error.
+
+    Parameters
+    ----------
+    times_s, powers
+        Shape (n,), rising times.
+    noise
+        Mean power of the noise within `powers`.
+    frequency_hz
+        Of the partial: two polarisations lie some cents apart.
+    early_from_s
+        Where the doubt about the beginning is at its full height.
+    per_independent
+        Frames that share samples.
+
+    Returns
+    -------
+    None with fewer than three levels.
+    """
+    if len(times_s) < _LEAST_LEVELS:
+        return None
+    clear = np.maximum(powers - noise, 0.05 * noise + 1e-30)
+    ratio = noise / clear
+    variance = (0.5 * _DB) ** 2 * (2.0 * ratio + ratio**2) + _MODEL_DB**2
+    length_s = float(times_s[-1])
+    at = (np.arange(_POINTS) + 0.5) / _POINTS * length_s
+    seen = at >= times_s[0]
+    at = at[seen]
+    level = np.interp(at, times_s, power_to_db(clear))
+    middle = float(level.mean())
+    level -= middle
+    early = _EARLY_DB[:, None] * np.exp(-(at - early_from_s) / _EARLY_S)
+    v = np.interp(at, times_s, variance) + early**2
+    shapes = _bank().shapes[:, seen]
+    prior = _prior(length_s * frequency_hz)
+    n_free = len(times_s) / per_independent
+    fits = _lines(at, level, shapes, v, n_free)
+    best = np.unravel_index(int(np.argmax(fits.log_odds + prior[:, None])), fits.slope.shape)
+    if fits.ripple[best] > _GRID_DB and best[0] > 0:
+        near = _refined(at / length_s, level, int(best[0]), 1.0 / v[best[1]])
+        shapes, prior = np.vstack([shapes, near]), np.append(prior, prior[best[0]])
+        fits = _lines(at, level, shapes, v, n_free)
+    odds = fits.log_odds + prior[:, None]
+    weight = np.exp(odds - odds.max())
+    weight /= weight.sum()
+    slope = float((weight * fits.slope).sum())
+    spread = weight * ((fits.slope - slope) ** 2 + fits.variance)
+    return BeatFit(
+        fall=-slope,
+        error=float(np.sqrt(spread.sum())),
+        at_zero=middle + float((weight * fits.at_zero).sum()),
+        ripple=float(fits.ripple[np.unravel_index(int(np.argmax(odds)), odds.shape)]),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """Lines for each beat (rows) and doubt about the beginning (columns)."""
+
+    slope: FloatArray
+    at_zero: FloatArray
+    variance: FloatArray
+    ripple: FloatArray
+    log_odds: FloatArray
+
+
+def _lines(
+    t: FloatArray, level: FloatArray, shapes: FloatArray, v: FloatArray, n_free: float
+) -> _Lines:
+    """Return the weighted lines through a level less each shape, as matrix products.
+
+    The scatter about a line is weighed against the expected one (a scaled inverse χ² prior),
+    so that the odds are those of Student's t.
+    """
+    w = 1.0 / v
+    total = w.sum(axis=1)
+    mean_t = w @ t / total
+    off = t - mean_t[:, None]
+    lever = (w * off**2).sum(axis=1)
+    bearing = w * off / lever[:, None]
+    slope = bearing @ level - shapes @ bearing.T
+    mean = (w @ level - shapes @ w.T) / total
+    squares = w @ level**2 - 2.0 * shapes @ (w * level).T + shapes**2 @ w.T
+    miss = np.maximum(squares - total * mean**2 - lever * slope**2, 0.0)
+    per_point = n_free / len(t)
+    chi2 = miss * per_point
+    free = max(n_free - 2.0, 0.0) + _USUAL_MISS_POINTS
+    scale = (_USUAL_MISS_POINTS + chi2) / free
+    spread = 0.5 * per_point * np.log(v).sum(axis=1) + 0.5 * np.log(total * lever)
+    return _Lines(
+        slope=slope,
+        at_zero=mean - slope * mean_t,
+        variance=scale / (lever * per_point),
+        ripple=np.sqrt(miss / total),
+        log_odds=-0.5 * free * np.log1p(chi2 / _USUAL_MISS_POINTS) - spread,
+    )
+
+
+def _refined(part: FloatArray, level: FloatArray, start: int, w: FloatArray) -> FloatArray:
+    """Return the shape near one of the bank that a level follows best (Gauss-Newton).
+
+    `part` is the time over the length of the note.
+    """
+    beats, second = float(_bank().beats[start]), float(_bank().second[start])
+    root = np.sqrt(w)
+    for _ in range(_REFINING_ROUNDS):
+        here = _shape(part, beats, second)
+        slopes = np.stack(
+            [
+                np.ones(len(part)),
+                part,
+                (_shape(part, beats + _STEP, second) - here) / _STEP,
+                (_shape(part, beats, second + _STEP) - here) / _STEP,
+            ],
+            axis=1,
+        )
+        move = np.linalg.lstsq(slopes * root[:, None], (level - here) * root, rcond=None)[0]
+        beats = float(np.clip(beats + move[2], 0.8 * beats, 1.25 * beats))
+        second = float(np.clip(second + np.clip(move[3], -0.1, 0.1), -_MOST_SECOND, _MOST_SECOND))
+    return _shape(part, beats, second)
+
+
+def _shape(part: FloatArray, beats: Any, second: Any) -> FloatArray:
+    """Return the level in dB that the second polarisation makes of a steady first one."""
+    turn = 2.0 * np.pi * beats * part
+    return np.asarray(power_to_db(1.0 + 2.0 * second * np.cos(turn) + second**2))
+
+
+@dataclass(frozen=True, slots=True)
+class _Bank:
+    """Shapes over `_POINTS` points of the note, and the beats and second amplitude of each."""
+
+    shapes: FloatArray
+    beats: FloatArray
+    second: FloatArray
+    log_steps: FloatArray
+
+
+@lru_cache(maxsize=1)
+def _bank() -> _Bank:
+    """Return the pairs that are looked for, the first of them a single polarisation."""
+    beats, second = (a.ravel() for a in np.meshgrid(_BEATS, _SECONDS, indexing="ij"))
+    beats, second = np.append(0.0, beats), np.append(0.0, second)
+    part = (np.arange(_POINTS) + 0.5) / _POINTS
+    return _Bank(
+        shapes=_shape(part, beats[:, None], second[:, None]),
+        beats=beats,
+        second=second,
+        # Beats are likely in proportion to the step between them.
+        log_steps=np.log(np.repeat(np.gradient(_BEATS), len(_SECONDS))),
+    )
+
+
+def _prior(periods: float) -> FloatArray:
+    """Return the log odds of each pair in a note of so many periods of the partial."""
+    bank = _bank()
+    apart = bank.beats[1:] / periods * _CENTS / _USUAL_APART_CENTS
+    log = bank.log_steps - 0.5 * (bank.second[1:] / _USUAL_SECOND) ** 2
+    log -= 0.5 * (_APART_TAIL + 1.0) * np.log1p(apart**2 / _APART_TAIL)
+    log -= log.max()
+    log += np.log((1.0 - _ONE_ALONE) / np.exp(log).sum())
+    return np.append(np.log(_ONE_ALONE), log)
