@@ -43,16 +43,17 @@ from buzzscan.measures.contact_numbers import (
     Range,
 )
 
-__all__ = ["Place", "contact_probabilities"]
+__all__ = ["CAUTION", "ROUNDS", "Place", "contact_probabilities", "over_trend"]
 
 FloatArray = npt.NDArray[np.floating[Any]]
 
-_CAUTION = 0.5
+CAUTION = 0.5
 """Added to the log odds when notes are weighed for the trend: a struck note in the trend does
 more harm than a clean note left out."""
 _PRIOR_NOTES = 8.0
 """How many notes the simulated population counts for."""
-_ROUNDS = 2
+ROUNDS = 2
+"""How often notes are weighed anew for the trend."""
 _MIDDLE_FRET = 10.0
 _MIDDLE_SQUARE = 0.3
 """Mean of ((fret − 10)/10)² over a neck, so that the bent term has no mean."""
@@ -82,12 +83,12 @@ def contact_probabilities(cues: Sequence[Cues], places: Sequence[Place]) -> Floa
     alone = np.array([[_value(cue, r) for r in ALONE] for cue in cues])
     odds = values[:, : FIRST_SLOPES.size] @ FIRST_SLOPES + FIRST_BIAS
     takes = np.array([place.take for place in places])
-    for _ in range(_ROUNDS):
-        clean = (1.0 - _logistic(odds + _CAUTION)) ** 2
+    for _ in range(ROUNDS):
+        clean = (1.0 - _logistic(odds + CAUTION)) ** 2
         excess = np.empty_like(values)
         for take in np.unique(takes):
             rows = np.flatnonzero(takes == take).tolist()
-            excess[rows] = _over_trend(values[rows], [places[r] for r in rows], clean[rows])
+            excess[rows] = over_trend(values[rows], [places[r] for r in rows], clean[rows])
         odds = _trees(np.concatenate([values, alone, excess], axis=1))
     return _logistic(odds)
 
@@ -101,8 +102,18 @@ def _value(cues: Cues, r: Range) -> float:
     return min(max(float(value), r.low), r.high) - r.mean
 
 
-def _over_trend(values: FloatArray, places: list[Place], clean: FloatArray) -> FloatArray:
-    """Return by how much each cue passes the trend of the take's clean notes."""
+def over_trend(values: FloatArray, places: Sequence[Place], clean: FloatArray) -> FloatArray:
+    """Return by how much each cue passes the trend of the take's clean notes.
+
+    Parameters
+    ----------
+    values
+        Cues about their means, shape (notes, cues).
+    places
+        Of each note, all of one take.
+    clean
+        How much each note counts for the trend, 0–1, shape (notes,).
+    """
     fret = (np.array([place.fret for place in places]) - _MIDDLE_FRET) / 10.0
     string = np.array([place.string for place in places])
     terms = np.column_stack(

@@ -154,6 +154,7 @@ def simulate_take(
     chain: Chain,
     *,
     seed: int,
+    sound: Callable[..., NoteSound] = sound_note,
     progress: Callable[[float], None] | None = None,
 ) -> Take:
     """Return a run over the neck as it would be recorded, and the truth of every note.
@@ -164,6 +165,8 @@ def simulate_take(
         What is played, how, and through what.
     seed
         Of everything random: the same seed, the same take.
+    sound
+        Makes one note, with the parameters of `sound_note`: another model of the string.
     progress
         Called with the fraction done.
     """
@@ -179,11 +182,11 @@ def simulate_take(
     end_s = events[-1].onset_s + events[-1].duration_s if events else 0.0
     mixed = np.zeros(int(end_s * fs) + fs)
     truth = []
-    for event, sound in _sounds(guitar, events, chain, seed=seed):
+    for event, note in _sounds(guitar, events, chain, seed=seed, sound=sound):
         start = round(event.onset_s * fs)
-        heard = _stopped(sound.signal, event.duration_s + event.over_s, fs)[: mixed.size - start]
+        heard = _stopped(note.signal, event.duration_s + event.over_s, fs)[: mixed.size - start]
         mixed[start : start + heard.size] += heard
-        truth.append(_true_note(chain, event, sound, seed=seed))
+        truth.append(_true_note(chain, event, note, seed=seed))
         if progress is not None:
             progress(len(truth) / len(events))
     mixed += ringing_along(mixed, guitar, share=performance.unmuted, sample_rate_hz=fs)
@@ -194,13 +197,18 @@ def simulate_take(
 
 
 def _sounds(
-    guitar: SimGuitar, events: tuple[Event, ...], chain: Chain, *, seed: int
+    guitar: SimGuitar,
+    events: tuple[Event, ...],
+    chain: Chain,
+    *,
+    seed: int,
+    sound: Callable[..., NoteSound],
 ) -> Iterator[tuple[Event, NoteSound]]:
     """Yield each pick with its sound, in order; several are made at once."""
 
     def play(index: int) -> NoteSound:
         event = events[index]
-        return sound_note(
+        return sound(
             guitar,
             event,
             weight_kind=chain.weight_kind,

@@ -1,0 +1,179 @@
+"""Cues of many notes beside what is true of them, as a table on disk.
+
+Run ``python tests/training/examples.py OUT.npz FIRST LAST`` for the takes of those seeds.
+
+Conventions
+-----------
+One column per cue, named as in `buzzscan.measures.contact_numbers`; levels in dB.
+
+Limits
+------
+Notes whose string lies on a higher fret are left out: their pitch tells.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from guitars import RATE_HZ, draw
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.buzz_cues import Cues, hear_cues
+from buzzscan.measures.buzz_noise import measure_noise_floor
+from buzzscan.measures.pitch import hear_string
+from buzzscan.notes.note import Note
+from buzzscan.recording import Recording, open_recording, recording_from_samples
+
+__all__ = ["cue_columns", "rows_of_real_take", "rows_of_seed"]
+
+Row = dict[str, float | str]
+
+BOUNDARY_SD_S = 0.008
+NOT_TOLD = ("course_s", "course_fresh_db")
+CLEAN_STRIKES = 2
+"""As many strikes after the attack nobody hears."""
+PERSISTENT_PER_PERIOD = 0.25
+LASTING_S, LASTING_SHARE = 0.2, 0.6
+
+
+def cue_columns(cues: Cues) -> dict[str, float]:
+    """Return the cues as numbers, thirds and parts counted from 0."""
+    out = {}
+    for name in Cues.__slots__:
+        value = getattr(cues, name)
+        if name in NOT_TOLD:
+            continue
+        if isinstance(value, tuple):
+            out.update({f"{name}{i}": float(v) for i, v in enumerate(value)})
+        else:
+            out[name] = float(value)
+    return out
+
+
+def _heard(
+    recording: Recording, guitar: Guitar, notes: Sequence[Note]
+) -> Iterator[tuple[Note, Cues]]:
+    """Yield every note that is long enough with its cues."""
+    noise = measure_noise_floor(recording, list(notes))
+    rate = recording.sample_rate_hz
+    for note in notes:
+        after = recording.read(round(note.onset_s * rate), round(note.end_s * rate))
+        placed = guitar.pitch_hz(note.string, note.fret)
+        string = hear_string(after, sample_rate_hz=rate, placed_hz=placed, heard_hz=note.pitch_hz)
+        cues = hear_cues(
+            after,
+            sample_rate_hz=rate,
+            first_partial_hz=placed if string is None else string.fit.pitch_hz,
+            noise=noise,
+        )
+        if cues is not None:
+            yield note, cues
+
+
+def _note(i: int, place: tuple[int, int], span_s: tuple[float, float], pitch: float) -> Note:
+    return Note(
+        id=i,
+        recording=0,
+        string=place[0],
+        fret=place[1],
+        direction="up",
+        onset_s=max(span_s[0], 0.0),
+        end_s=span_s[1],
+        pitch_hz=pitch,
+        placed=1.0,
+        judged=True,
+        reason="",
+    )
+
+
+def rows_of_seed(seed: int) -> list[Row]:
+    """Return the notes of one drawn take."""
+    drawn = draw(seed)
+    rng = np.random.default_rng([seed, 4])
+    blur = BOUNDARY_SD_S * (rng.random() < 0.6)
+    notes = []
+    for i, true in enumerate(drawn.truth):
+        off = rng.normal(0.0, blur, 2) if blur else np.zeros(2)
+        span = (true.onset_s + off[0], true.end_s + off[1])
+        notes.append(_note(i, (true.string, true.fret), span, true.pitch_hz))
+    recording = recording_from_samples(drawn.samples, RATE_HZ)
+    rows = []
+    for note, cues in _heard(recording, drawn.guitar, notes):
+        true = drawn.truth[note.id]
+        if true.sounding_fret != true.fret or "cut" in true.marks:
+            continue
+        length = true.end_s - true.onset_s
+        lasts = true.contact_until_s > min(LASTING_S, LASTING_SHARE * length)
+        often = true.strikes > PERSISTENT_PER_PERIOD * (length - 0.05) * true.pitch_hz
+        rows.append({
+            **cue_columns(cues),
+            "take": seed,
+            "string": true.string,
+            "fret": true.fret,
+            "kind": drawn.kind,
+            "model": drawn.model,
+            "clean": float(true.strikes <= CLEAN_STRIKES),
+            "struck": float(true.contact and lasts and often),
+            "buzz_db": np.nan if true.buzz_db is None else true.buzz_db,
+            "added_db": np.nan if true.added_db is None else true.added_db,
+            "until_s": true.contact_until_s,
+        })
+    return rows
+
+
+def rows_of_real_take(sound: Path, take: int) -> list[Row]:
+    """Return the notes of a recorded take without buzz, `sound` beside a JSON of its notes."""
+    listed = json.loads(sound.with_suffix(".json").read_text())["notes"]
+    guitar = Guitar(frets=24)
+    clean = [n for n in listed if not n["planted"] and n["string"] is not None]
+    notes = []
+    for i, n in enumerate(clean):
+        place = (int(n["string"]), int(n["fret"]))
+        pitch = guitar.pitch_hz(*place)
+        notes.append(_note(i, place, (n["onset_s"], n["end_s"]), pitch))
+    rows = []
+    for note, cues in _heard(open_recording(sound), guitar, notes):
+        rows.append({
+            **cue_columns(cues),
+            "take": take,
+            "string": note.string,
+            "fret": note.fret,
+            "kind": "real",
+            "model": "real",
+            "clean": 1.0,
+            "struck": 0.0,
+            "buzz_db": np.nan,
+            "added_db": np.nan,
+            "until_s": 0.0,
+        })
+    return rows
+
+
+def table(rows: Sequence[Row]) -> dict[str, npt.NDArray[np.generic]]:
+    """Return the rows as columns, numbers as float32."""
+    names = {k: isinstance(v, str) for k, v in rows[0].items()}
+    return {
+        k: np.array([r[k] for r in rows], dtype=str if text else np.float32)
+        for k, text in names.items()
+    }
+
+
+def main(out: str, first: str, last: str) -> None:
+    """Write the notes of the takes `first` to `last` − 1."""
+    rows: list[Row] = []
+    for seed in range(int(first), int(last)):
+        rows += rows_of_seed(seed)
+    np.savez_compressed(out, **table(rows))  # type: ignore[arg-type]
+    print(f"{len(rows)} notes written to {out}")
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])

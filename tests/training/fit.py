@@ -1,0 +1,318 @@
+"""Fit the numbers of `buzzscan.measures.contact` to tables of notes, and say how good they are.
+
+Run ``python tests/training/fit.py TABLE.npz... --write buzzscan/measures/contact_numbers.py``;
+without ``--write`` it prints how well whole takes are told that were held out.
+
+Conventions
+-----------
+Notes that strike now and then only are neither clean nor struck: left out of the fit.
+
+Limits
+------
+The same tables give the same numbers with the same version of scikit-learn.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.measures.contact import CAUTION, ROUNDS, Place, over_trend
+from buzzscan.measures.contact_numbers import ALONE, COMPARED, FIRST_SLOPES, Range
+
+__all__ = ["Model", "Notes", "fit_model", "load", "probabilities", "write_numbers"]
+
+Array = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+
+N_FIRST = FIRST_SLOPES.size
+RISING = ("fresh_db", "fresh_line_db", "fresh_share_db", "fresh_line_held_db", "pair_db")
+"""Beginnings of cues that contact can only raise."""
+ALSO_RISING = ("pair_line_db", "gap_db")
+TREES, DEPTH, RATE = 300, 2, 0.1
+STRUCK_WEIGHT, REAL_WEIGHT = 2.0, 20.0
+FOLDS = 4
+HEAD = '''"""Numbers that the probability of contact is made from; see `buzzscan.measures.contact`.
+
+Conventions
+-----------
+A row of `TREES` is one tree of two splits: column and bar of the first split, of the split
+below the bar and of the one above it, then what the four ends add to the log odds. A value that
+passes a bar goes on above it. Columns: the cues of `COMPARED`, of `ALONE`, and the excess of
+`COMPARED` over the trend of the take.
+
+Limits
+------
+Written by `tests/training/fit.py`. Rows lean on one another: none has a meaning of its own.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+__all__ = ["ALONE", "COMPARED", "FIRST_BIAS", "FIRST_SLOPES", "START", "TREES", "Range"]
+
+
+class Range(NamedTuple):
+    """A cue: its name, third, the range that counts, whether its logarithm is taken, its mean.
+
+    Means are those of clean notes, and where the trend of a take starts from.
+    """
+
+    cue: str
+    third: int | None
+    low: float
+    high: float
+    logarithm: bool = False
+    mean: float = 0.0
+
+'''
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notes:
+    """Notes of many takes: cues within their ranges, and what is true.
+
+    Parameters
+    ----------
+    compared, alone
+        Shape (notes, cues).
+    take, string, fret, kind, model
+        Where each is from.
+    clean, struck
+        Truth; neither where it strikes now and then.
+    """
+
+    compared: Array
+    alone: Array
+    take: npt.NDArray[np.int_]
+    string: npt.NDArray[np.int_]
+    fret: npt.NDArray[np.int_]
+    kind: npt.NDArray[np.str_]
+    model: npt.NDArray[np.str_]
+    clean: Flags
+    struck: Flags
+
+    @property
+    def told(self) -> Flags:
+        """Notes that are one or the other."""
+        return self.clean | self.struck
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Model:
+    """First look (a line) and second (trees)."""
+
+    slopes: Array
+    bias: float
+    trees: Any
+
+
+def load(paths: Sequence[Path]) -> tuple[Notes, tuple[Range, ...]]:
+    """Return the notes of all tables, and `COMPARED` with the means of their clean notes."""
+    tables = [np.load(path) for path in paths]
+    data = {name: np.concatenate([t[name] for t in tables]) for name in tables[0].files}
+    clean = data["clean"] > 0.0
+    means = [round(float(_column(data, r)[clean].mean()), 1) for r in COMPARED]
+    ranges = tuple(r._replace(mean=m) for r, m in zip(COMPARED, means, strict=True))
+    notes = Notes(
+        compared=np.stack([_column(data, r) - r.mean for r in ranges], axis=1),
+        alone=np.stack([_column(data, r) for r in ALONE], axis=1),
+        clean=clean,
+        struck=data["struck"] > 0.0,
+        **{k: data[k].astype(int) for k in ("take", "string", "fret")},
+        kind=data["kind"],
+        model=data["model"],
+    )
+    return notes, ranges
+
+
+def _column(data: dict[str, npt.NDArray[Any]], r: Range) -> Array:
+    value = data[r.cue if r.third is None else f"{r.cue}{r.third}"].astype(np.float64)
+    return np.clip(np.log(value + 0.1) if r.logarithm else value, r.low, r.high)
+
+
+def _columns(notes: Notes, odds: Array) -> Array:
+    """Return what the trees see, given how likely contact seems."""
+    clean = (1.0 - _logistic(odds + CAUTION)) ** 2
+    excess = np.empty_like(notes.compared)
+    order = np.argsort(notes.take, kind="stable")
+    bounds = np.flatnonzero(np.diff(notes.take[order])) + 1
+    for rows in np.split(order, bounds):
+        places = [
+            Place(0, int(s), int(f))
+            for s, f in zip(notes.string[rows], notes.fret[rows], strict=True)
+        ]
+        excess[rows] = over_trend(notes.compared[rows], places, clean[rows])
+    return np.concatenate([notes.compared, notes.alone, excess], axis=1)
+
+
+def fit_model(notes: Notes, chosen: Flags) -> Model:
+    """Return the model fitted to the chosen notes."""
+    from sklearn.ensemble import HistGradientBoostingClassifier
+    from sklearn.linear_model import LogisticRegression
+
+    rows = chosen & notes.told
+    weight = np.where(notes.struck, STRUCK_WEIGHT, 1.0)
+    weight *= np.where(notes.model == "real", REAL_WEIGHT, 1.0)
+    first = notes.compared[:, :N_FIRST]
+    scale = first[rows].std(axis=0)
+    line = LogisticRegression(C=0.3, max_iter=3000).fit(
+        first[rows] / scale, notes.struck[rows], sample_weight=weight[rows]
+    )
+    slopes, bias = line.coef_[0] / scale, float(line.intercept_[0])
+    odds = first @ slopes + bias
+    rising = [int(_rises(r)) for r in COMPARED]
+    for _ in range(ROUNDS):
+        columns = _columns(notes, odds)
+        trees = HistGradientBoostingClassifier(
+            max_iter=TREES,
+            learning_rate=RATE,
+            max_leaf_nodes=2**DEPTH,
+            max_depth=DEPTH,
+            l2_regularization=5.0,
+            min_samples_leaf=30,
+            monotonic_cst=[*rising, *[0] * len(ALONE), *rising],
+            early_stopping=False,
+            random_state=0,
+        ).fit(columns[rows], notes.struck[rows], sample_weight=weight[rows])
+        odds = trees.decision_function(columns)
+    return Model(slopes=slopes, bias=bias, trees=trees)
+
+
+def _rises(r: Range) -> bool:
+    return r.cue in {*RISING, *ALSO_RISING} or (r.cue == "late_db" and r.third == 1)
+
+
+def probabilities(model: Model, notes: Notes) -> Array:
+    """Return the probability of contact, as `contact_probabilities` computes it."""
+    odds = notes.compared[:, :N_FIRST] @ model.slopes + model.bias
+    for _ in range(ROUNDS):
+        odds = model.trees.decision_function(_columns(notes, odds))
+    return _logistic(odds)
+
+
+def _logistic(x: Array) -> Array:
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(x, -40.0, 40.0))))
+
+
+def held_out(notes: Notes) -> Array:
+    """Return probabilities of each take by a model that has not seen it."""
+    fold = np.unique(notes.take, return_inverse=True)[1] % FOLDS
+    out = np.zeros(len(notes.take))
+    for k in range(FOLDS):
+        model = fit_model(notes, fold != k)
+        out[fold == k] = probabilities(model, notes)[fold == k]
+    return out
+
+
+def report(notes: Notes, contact: Array) -> None:
+    """Print how well contact is told, by kind of take and model of string."""
+    print("takes            clean  struck     AUC  false %  found %")
+    rows: list[tuple[str, Flags]] = [("all", np.ones(len(contact), np.bool_))]
+    rows += [(str(m), notes.model == m) for m in np.unique(notes.model)]
+    rows += [(str(k), notes.kind == k) for k in np.unique(notes.kind)]
+    for name, mine in rows:
+        clean, struck = contact[mine & notes.clean], contact[mine & notes.struck]
+        auc = _auc(clean, struck) if clean.size and struck.size else np.nan
+        found = 100.0 * float(np.mean(struck > 0.5)) if struck.size else np.nan
+        print(
+            f"{name:14s} {clean.size:7d} {struck.size:7d} {auc:7.4f} "
+            f"{100.0 * float(np.mean(clean > 0.5)):8.2f} {found:8.1f}"
+        )
+
+
+def _auc(clean: Array, struck: Array) -> float:
+    """Return the chance that a struck note is rated over a clean one."""
+    below = np.searchsorted(np.sort(clean), struck, "left")
+    at_most = np.searchsorted(np.sort(clean), struck, "right")
+    return float(np.mean(0.5 * (below + at_most)) / clean.size)
+
+
+def _tree_rows(trees: Any) -> list[list[float]]:
+    """Return every tree as a row of `TREES`; an end that is not split is split to no effect."""
+    rows = []
+    for stage in trees._predictors:  # noqa: SLF001 - scikit-learn has no public way to its trees
+        nodes = stage[0].nodes
+        if nodes[0]["is_leaf"]:
+            continue
+        top = (int(nodes[0]["feature_idx"]), float(nodes[0]["num_threshold"]))
+        row, ends = list(top), []
+        for side in ("left", "right"):
+            node = nodes[nodes[0][side]]
+            if node["is_leaf"]:
+                row += top
+                ends += [float(node["value"])] * 2
+            else:
+                row += [int(node["feature_idx"]), float(node["num_threshold"])]
+                ends += [float(nodes[node[e]]["value"]) for e in ("left", "right")]
+        rows.append(row + ends)
+    return rows
+
+
+def write_numbers(path: Path, model: Model, ranges: Sequence[Range]) -> None:
+    """Write `contact_numbers.py`."""
+
+    def entry(r: Range, mean: float | None) -> str:
+        third = "None" if r.third is None else str(r.third)
+        last = "" if mean is None else f", {mean:.1f}"
+        return f'    Range("{r.cue}", {third}, {r.low:.1f}, {r.high:.1f}, {r.logarithm}{last}),'
+
+    start = float(np.ravel(model.trees._baseline_prediction)[0])  # noqa: SLF001 - as above
+    trees = [
+        f"{r[0]:.0f} {r[1]:.3f} {r[2]:.0f} {r[3]:.3f} {r[4]:.0f} {r[5]:.3f} "
+        + " ".join(f"{v:.4f}" for v in r[6:])
+        for r in _tree_rows(model.trees)
+    ]
+    lines = [
+        "",
+        "COMPARED = (",
+        *[entry(r, r.mean) for r in ranges],
+        ")",
+        '"""Cues that are compared with the rest of the take."""',
+        "ALONE = (",
+        *[entry(r, None) for r in ALONE],
+        ")",
+        '"""What the cues are to be read by: how long, how high and how far over the noise."""',
+        "FIRST_SLOPES = np.array(",
+        "    [",
+        *[f"        {v:.4f}," for v in model.slopes],
+        "    ]",
+        ")",
+        '"""Log odds per unit of the first cues of `COMPARED`, for the first look."""',
+        f"FIRST_BIAS = {model.bias:.4f}",
+        f"START = {start:.4f}",
+        '_TEXT = """',
+        *trees,
+        '"""',
+        "TREES = np.array(_TEXT.split(), np.float64).reshape(-1, 10)",
+        "",
+    ]
+    path.write_text(HEAD + "\n".join(lines))
+
+
+def main() -> None:
+    """Fit to tables; print, or write."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("tables", nargs="+", type=Path)
+    parser.add_argument("--write", type=Path)
+    asked = parser.parse_args()
+    notes, ranges = load(asked.tables)
+    if asked.write is None:
+        report(notes, held_out(notes))
+        return
+    model = fit_model(notes, np.ones(len(notes.take), np.bool_))
+    report(notes, probabilities(model, notes))
+    write_numbers(asked.write, model, ranges)
+
+
+if __name__ == "__main__":
+    main()
