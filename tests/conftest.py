@@ -379,7 +379,8 @@ def make_run() -> Callable[..., npt.NDArray[np.float64]]:
 def note_at() -> Callable[..., MeasuredNote]:
     """Return a maker of measured notes: string, fret, and whatever differs from a clean note.
 
-    `id`, `direction`, `placed` and `note_judged` go to the note itself, the rest to its measures.
+    `id`, `direction`, `onset_s`, `end_s`, `placed` and `note_judged` go to the note itself, the
+    rest to its measures.
     """
 
     def make(string: int, fret: int, **changes: object) -> MeasuredNote:
@@ -389,8 +390,8 @@ def note_at() -> Callable[..., MeasuredNote]:
             string=string,
             fret=fret,
             direction=changes.pop("direction", "up"),  # type: ignore[arg-type]
-            onset_s=0.0,
-            end_s=NOTE_S,
+            onset_s=changes.pop("onset_s", 0.0),  # type: ignore[arg-type]
+            end_s=changes.pop("end_s", NOTE_S),  # type: ignore[arg-type]
             pitch_hz=None,
             placed=0.99,
             judged=bool(changes.pop("note_judged", True)),

@@ -104,6 +104,7 @@ def evidence_of(
         level[at] = _struck_level(places.get((position.string, position.fret), ()))
         struck[at] = position.buzz not in (None, "clean")
         if position.buzz == "choked":
-            choked[at] = True
-            contact[at] = 1.0
+            by_hand = len(position.notes) == 1 and (position.contact or 0.0) < _STRIKES
+            choked[at] = not by_hand
+            contact[at] = np.nan if by_hand else 1.0
     return Evidence(contact=contact, struck=struck, level_db=level, choked=choked)

@@ -21,6 +21,7 @@ import numpy as np
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.stopping import stopped_early
 from buzzscan.neck.trend import Trend, trend_of
 from buzzscan.neck.verdict import Bars, Buzz, PitchWord, Position, Sustain
 from buzzscan.units import rate_to_t60
@@ -121,6 +122,11 @@ def _is_choked(
     return whole >= max(_CHOKED_DB_PER_S, _CHOKED_RATIO * (usual or 0.0))
 
 
+def _all_stop(counted: Sequence[MeasuredNote], early: Mapping[int, tuple[float, float]]) -> bool:
+    """Return whether every note of a position stops long before its string's others do."""
+    return bool(counted) and all(n.note.id in early for n in counted)
+
+
 def _buzz_word(
     bars: Bars, *, contact: float | None, level_db: float | None, choked: bool
 ) -> Buzz | None:
@@ -151,10 +157,19 @@ def _pitch_word(bars: Bars, cents: float | None) -> PitchWord | None:
     return "sharp" if cents > 0.0 else "flat"
 
 
-def _reason(notes: Sequence[MeasuredNote], contacts: Sequence[float]) -> str:
+def _reason(
+    notes: Sequence[MeasuredNote],
+    contacts: Sequence[float],
+    early: Mapping[int, tuple[float, float]],
+) -> str:
     if not notes:
         return "not played"
     counted = judged_notes(notes)
+    if _all_stop(counted, early):
+        length, usual = early[counted[0].note.id]
+        stops = f"stops after {length:.2f} s where the string's other notes ring {usual:.1f} s"
+        once = "; heard once, so a hand may have cut it short: play it again"
+        return stops + (once if len(counted) == 1 else "")
     if not counted:
         first = notes[0]
         return first.reason or first.note.reason or "no note of it could be judged"
@@ -174,6 +189,7 @@ def _judge_position(
     notes: Sequence[MeasuredNote],
     *,
     trend: Trend | None,
+    early: Mapping[int, tuple[float, float]],
     bars: Bars,
     offset_cents: float,
 ) -> Position:
@@ -189,7 +205,7 @@ def _judge_position(
     level = _middle(amp if bars.heard == "amp" else buzz)
     middle_cents = _middle(cents)
     off = None if middle_cents is None else middle_cents - offset_cents
-    choked = _is_choked(
+    choked = _all_stop(counted, early) or _is_choked(
         off, _middle(_values(counted, lambda n: n.whole_decay_db_per_s)), usual, contact
     )
     ratio = rate / usual if rate is not None and usual is not None else None
@@ -211,7 +227,7 @@ def _judge_position(
         buzz=_buzz_word(bars, contact=contact, level_db=level, choked=choked),
         sustain=_sustain_word(bars, ratio=ratio, sure=sure),
         pitch=_pitch_word(bars, off),
-        reason=_reason(notes, contacts),
+        reason=_reason(notes, contacts, early),
     )
 
 
@@ -224,12 +240,13 @@ def judge_positions(
 ) -> tuple[Position, ...]:
     """Return the verdict for every fret of every string, string 1 first, from the capo up."""
     places = by_position(notes)
-    trends = decay_trends(guitar, places)
+    trends, early = decay_trends(guitar, places), stopped_early(notes)
     return tuple(
         _judge_position(
             (string, fret),
             places.get((string, fret), ()),
             trend=trends.get(string),
+            early=early,
             bars=bars,
             offset_cents=offset_cents,
         )

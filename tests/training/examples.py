@@ -113,19 +113,21 @@ def rows_of_seed(seed: int) -> list[Row]:
         length = true.end_s - true.onset_s
         lasts = true.contact_until_s > min(LASTING_S, LASTING_SHARE * length)
         often = true.strikes > PERSISTENT_PER_PERIOD * (length - 0.05) * true.pitch_hz
-        rows.append({
-            **cue_columns(cues),
-            "take": seed,
-            "string": true.string,
-            "fret": true.fret,
-            "kind": drawn.kind,
-            "model": drawn.model,
-            "clean": float(true.strikes <= CLEAN_STRIKES),
-            "struck": float(true.contact and lasts and often),
-            "buzz_db": np.nan if true.buzz_db is None else true.buzz_db,
-            "added_db": np.nan if true.added_db is None else true.added_db,
-            "until_s": true.contact_until_s,
-        })
+        rows.append(
+            {
+                **cue_columns(cues),
+                "take": seed,
+                "string": true.string,
+                "fret": true.fret,
+                "kind": drawn.kind,
+                "model": drawn.model,
+                "clean": float(true.strikes <= CLEAN_STRIKES),
+                "struck": float(true.contact and lasts and often),
+                "buzz_db": np.nan if true.buzz_db is None else true.buzz_db,
+                "added_db": np.nan if true.added_db is None else true.added_db,
+                "until_s": true.contact_until_s,
+            }
+        )
     return rows
 
 
@@ -141,19 +143,21 @@ def rows_of_real_take(sound: Path, take: int) -> list[Row]:
         notes.append(_note(i, place, (n["onset_s"], n["end_s"]), pitch))
     rows = []
     for note, cues in _heard(open_recording(sound), guitar, notes):
-        rows.append({
-            **cue_columns(cues),
-            "take": take,
-            "string": note.string,
-            "fret": note.fret,
-            "kind": "real",
-            "model": "real",
-            "clean": 1.0,
-            "struck": 0.0,
-            "buzz_db": np.nan,
-            "added_db": np.nan,
-            "until_s": 0.0,
-        })
+        rows.append(
+            {
+                **cue_columns(cues),
+                "take": take,
+                "string": note.string,
+                "fret": note.fret,
+                "kind": "real",
+                "model": "real",
+                "clean": 1.0,
+                "struck": 0.0,
+                "buzz_db": np.nan,
+                "added_db": np.nan,
+                "until_s": 0.0,
+            }
+        )
     return rows
 
 

@@ -240,7 +240,7 @@ def _auc(clean: Array, struck: Array) -> float:
 def _tree_rows(trees: Any) -> list[list[float]]:
     """Return every tree as a row of `TREES`; an end that is not split is split to no effect."""
     rows = []
-    for stage in trees._predictors:  # noqa: SLF001 - scikit-learn has no public way to its trees
+    for stage in trees._predictors:  # scikit-learn has no public way to its trees
         nodes = stage[0].nodes
         if nodes[0]["is_leaf"]:
             continue
@@ -266,7 +266,7 @@ def write_numbers(path: Path, model: Model, ranges: Sequence[Range]) -> None:
         last = "" if mean is None else f", {mean:.1f}"
         return f'    Range("{r.cue}", {third}, {r.low:.1f}, {r.high:.1f}, {r.logarithm}{last}),'
 
-    start = float(np.ravel(model.trees._baseline_prediction)[0])  # noqa: SLF001 - as above
+    start = float(np.ravel(model.trees._baseline_prediction)[0])
     trees = [
         f"{r[0]:.0f} {r[1]:.3f} {r[2]:.0f} {r[3]:.3f} {r[4]:.0f} {r[5]:.3f} "
         + " ".join(f"{v:.4f}" for v in r[6:])

@@ -16,6 +16,8 @@ Two directions that do not turn; only the one into the neck strikes. A string th
 higher fret is started there, and has no free twin to be compared with.
 """
 
+# ruff: noqa: PLR0917 - a compiled function: more calls would cost its speed
+
 from __future__ import annotations
 
 from dataclasses import dataclass
@@ -109,15 +111,14 @@ def grid_note(
     away = shape * setting.pluck.away_mm / 1e3
     lift = _lifted(grid, setting)
     heard = _Ear(kind=weight_kind, at_m=pickup_mm / 1e3, tension_n=modes.tension_n)
-    struck, pressed = _run(grid, away + lift, setting, law, heard, steps)
+    struck, pressed = _run(grid, away + lift, (setting, law), heard, steps)
     free = struck
     if pressed.any() and setting.lift_mm == 0.0:
-        free, _ = _run(grid, away, None, law, heard, steps)
+        free, _ = _run(grid, away, None, heard, steps)
     along, _ = _run(
         detuned,
         _plucked(detuned, modes, setting, event) * setting.pluck.along_mm / 1e3,
         None,
-        law,
         heard,
         steps,
     )
@@ -192,13 +193,18 @@ class _Ear:
 
 
 def _run(
-    grid: _Grid, start: Array, setting: Setting | None, law: ContactLaw, ear: _Ear, steps: int
+    grid: _Grid,
+    start: Array,
+    over: tuple[Setting, ContactLaw] | None,
+    ear: _Ear,
+    steps: int,
 ) -> tuple[Array, npt.NDArray[np.bool_]]:
     """Return what is heard, and per fret and step whether it is touched."""
     length = grid.points * grid.spacing_m
     at = (length - min(ear.at_m, 0.6 * length)) / grid.spacing_m
-    places, room = np.zeros(0), np.zeros(0)
-    if setting is not None:
+    places, room, law = np.zeros(0), np.zeros(0), ContactLaw()
+    if over is not None:
+        setting, law = over
         places = setting.places_mm / 1e3 / grid.spacing_m
         inside = places < grid.points - 1
         places, room = np.where(inside, places, 1.0), np.where(inside, setting.room_mm / 1e3, 1.0)
@@ -217,7 +223,9 @@ def _run(
 
 
 @numba.njit(cache=True, nogil=True)
-def _strike(start: Any, scheme: Any, places: Any, room: Any, law: Any, at: float, steps: int) -> Any:
+def _strike(
+    start: Any, scheme: Any, places: Any, room: Any, law: Any, at: float, steps: int
+) -> Any:
     """Step the scheme from rest; `at` < 0 hears the slope at the saddle."""
     n = start.size - 1
     u, before, after, push = start.copy(), start.copy(), np.zeros(n + 1), np.zeros(n + 1)
@@ -236,7 +244,9 @@ def _strike(start: Any, scheme: Any, places: Any, room: Any, law: Any, at: float
             pressed[j, step] = True
             was = -room[j] - ((1.0 - f) * before[i] + f * before[i + 1])
             spring = law[0] * deep * (deep / REFERENCE_M) ** (law[1] - 1.0)
-            force = min(spring, MOST_UNDONE * deep) + min(spring * law[2], MOST_DAMPED) * (deep - was)
+            force = min(spring, MOST_UNDONE * deep) + min(spring * law[2], MOST_DAMPED) * (
+                deep - was
+            )
             force = min(max(force, 0.0), MOST_UNDONE * deep)
             push[i] += (1.0 - f) * force
             push[i + 1] += f * force
