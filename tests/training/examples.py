@@ -1,6 +1,6 @@
 """Cues of many notes beside what is true of them, as a table on disk.
 
-Run ``python tests/training/examples.py OUT.npz FIRST LAST`` for the takes of those seeds.
+Run ``python -m training.examples OUT.npz FIRST LAST`` in tests/ for the takes of those seeds.
 
 Conventions
 -----------
@@ -20,10 +20,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from guitars import RATE_HZ, draw
+from training.guitars import RATE_HZ, draw
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz_cues import Cues, hear_cues

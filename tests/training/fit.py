@@ -1,7 +1,7 @@
 """Fit the numbers of `buzzscan.measures.contact` to tables of notes, and say how good they are.
 
-Run ``python tests/training/fit.py TABLE.npz... --write buzzscan/measures/contact_numbers.py``;
-without ``--write`` it prints how well whole takes are told that were held out.
+Run ``python -m training.fit TABLE.npz... --write ../buzzscan/measures/contact_numbers.py`` in
+tests/; without ``--write`` it prints how well whole takes are told that were held out.
 
 Conventions
 -----------

@@ -82,6 +82,12 @@ class _Grid:
     loss: float
     loss_high: float
 
+    @property
+    def sigma(self) -> float:
+        """Decay rate of the first partial in 1/s."""
+        high = self.loss_high * (np.pi / self.points) ** 2 / 2.0
+        return float(self.loss + high) / self.step_s
+
 
 def grid_note(
     guitar: SimGuitar,
@@ -130,7 +136,7 @@ def grid_note(
         free=np.asarray(resample_poly(free + horizontal * along, 1, up)),
         pitch_hz=float(modes.f_hz[0]),
         inharmonicity=modes.inharmonicity,
-        decay_db_per_s=float(20.0 / np.log(10.0) * modes.sigma[0]),
+        decay_db_per_s=20.0 / float(np.log(10.0)) * grid.sigma,
         sounding_fret=_sounding_fret(setting, pressed, step_s),
         strikes=strikes,
         contact_until_s=float(touched[-1] * step_s) if touched.size else 0.0,

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from grid_string import ContactLaw, grid_note
+from training.grid_string import ContactLaw, grid_note
 
 from buzzscan.guitar import Guitar
 from buzzscan.simulate import (

@@ -1,0 +1,89 @@
+"""What is fitted is what is written, and what is written is what the analysis computes."""
+
+from __future__ import annotations
+
+import runpy
+from pathlib import Path
+
+import numpy as np
+import pytest
+from training.fit import Model, Notes, fit_model, load, probabilities, write_numbers
+
+from buzzscan.measures import contact
+from buzzscan.measures.buzz_cues import Cues
+from buzzscan.measures.contact_numbers import ALONE, COMPARED, Range
+
+NOTES_PER_TAKE, TAKES = 60, 8
+STRUCK_SHARE, SHIFT_DB = 0.2, 12.0
+
+
+@pytest.fixture(scope="module")
+def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a table of invented notes: struck ones have every cue of fresh power raised."""
+    rng = np.random.default_rng(5)
+    n = NOTES_PER_TAKE * TAKES
+    struck = rng.random(n) < STRUCK_SHARE
+    columns: dict[str, np.ndarray] = {}
+    for r in (*COMPARED, *ALONE):
+        name = r.cue if r.third is None else f"{r.cue}{r.third}"
+        middle, width = 0.5 * (r.low + r.high), 0.1 * (r.high - r.low)
+        value = rng.normal(middle, width, n) + SHIFT_DB * struck * (not r.logarithm)
+        columns[name] = np.exp(value) if r.logarithm else value
+    columns |= {
+        "take": np.repeat(np.arange(TAKES), NOTES_PER_TAKE),
+        "string": np.tile(np.repeat((1, 2), NOTES_PER_TAKE // 2), TAKES),
+        "fret": np.tile(np.arange(NOTES_PER_TAKE // 2), 2 * TAKES) % 23,
+        "clean": ~struck,
+        "struck": struck,
+        "kind": np.repeat("plain", n),
+        "model": np.repeat("modes", n),
+    }
+    path = tmp_path_factory.mktemp("tables") / "one.npz"
+    np.savez(path, **columns)  # type: ignore[arg-type]
+    return path
+
+
+@pytest.fixture(scope="module")
+def fitted(table: Path) -> tuple[Notes, tuple[Range, ...], Model]:
+    notes, ranges = load([table])
+    return notes, ranges, fit_model(notes, np.ones(len(notes.take), np.bool_))
+
+
+def test_struck_notes_are_told(fitted: tuple[Notes, tuple[Range, ...], Model]) -> None:
+    notes, _, model = fitted
+    p = probabilities(model, notes)
+    assert p[notes.struck].mean() > 0.9
+    assert p[notes.clean].mean() < 0.1
+
+
+def test_the_analysis_computes_what_was_fitted(
+    fitted: tuple[Notes, tuple[Range, ...], Model],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    notes, ranges, model = fitted
+    path = tmp_path / "numbers.py"
+    write_numbers(path, model, ranges)
+    written = runpy.run_path(str(path))
+    for name in ("COMPARED", "FIRST_SLOPES", "FIRST_BIAS", "START", "TREES"):
+        monkeypatch.setattr(contact, name, written[name])
+    assert [tuple(r) for r in written["COMPARED"]] == [tuple(r) for r in ranges]
+    rows = np.flatnonzero(notes.take == 0)
+    cues = [_cues(notes, row, ranges) for row in rows]
+    places = [contact.Place(0, int(notes.string[r]), int(notes.fret[r])) for r in rows]
+    computed = contact.contact_probabilities(cues, places)
+    # numbers are written with three and four places
+    np.testing.assert_allclose(computed, probabilities(model, notes)[rows], atol=0.02)
+
+
+def _cues(notes: Notes, row: int, ranges: tuple[Range, ...]) -> Cues:
+    values = dict.fromkeys(Cues.__slots__, 0.0)
+    thirds = {r.cue: [0.0] * 3 for r in (*ranges, *ALONE) if r.third is not None}
+    for r, value in zip((*ranges, *ALONE), [*notes.compared[row], *notes.alone[row]], strict=True):
+        raw = float(value) + r.mean
+        raw = float(np.exp(raw)) - 0.1 if r.logarithm else raw
+        if r.third is None:
+            values[r.cue] = raw
+        else:
+            thirds[r.cue][r.third] = raw
+    return Cues(**(values | {k: tuple(v) for k, v in thirds.items()}))  # type: ignore[arg-type]
