@@ -35,7 +35,7 @@ def write_result(mapping: dict[str, Any], path: str | os.PathLike[str]) -> Path:
         where.write_bytes(text.encode("utf-8"))
     except OSError as error:
         raise OutputError(
-            f"cannot write {where}: {error.strerror}; make room or give another folder"
+            f"cannot write {where.name}: {error.strerror}; make room or give another folder"
         ) from error
     return where
 

@@ -162,8 +162,11 @@ def test_numbers_that_are_none(bench: Path, run_wave: Wave) -> None:
     [
         (lambda x: np.where(np.arange(len(x)) % 7, x, np.nan), "limit 1 in 1000"),
         (lambda x: x * 32768, "times full scale, limit 16; export it again as 24-bit WAV"),
-        (lambda x: 0 * x, "is silent: peak -200.0 dBFS, need -60.0; raise the input gain"),
-        (lambda x: 0 * x + 0.3, "is silent: peak -200.0 dBFS, need -60.0"),
+        (lambda x: 0 * x, "holds digital silence and nothing else; check the input and its gain"),
+        (
+            lambda x: 0 * x + 0.3,
+            "is silent: nothing beside direct current of +30.0 %, need -60.0 dBFS",
+        ),
         (lambda x: x * 1e-3, "is silent: peak -68"),
         (lambda x: x[:8000], "holds 0.18 s of sound, need at least 0.3 s; record the whole run"),
     ],

@@ -163,7 +163,8 @@ def test_history_has_a_line_for_every_scan(
     dated = replace(neck_scan.guitar, date="2026-03-14")
     scans = [("a", replace(neck_scan, guitar=dated)), ("b", after_scan)]
     view = history_view_of(history(scans, order="in the order given"))
-    assert view.headline == "2\u00a0scans, in the order given"
+    assert view.counts == "2\u00a0scans, in the order given"
+    assert view.headline == "Last scan: 1\u00a0position buzzes and 1\u00a0position is dead"
     assert [line.date for line in view.lines] == ["14\u00a0March 2026", ""]
     text = render_history_terminal(told)
     assert max(map(len, text.splitlines())) <= 80

@@ -51,10 +51,10 @@ def run_fault(heard: Heard, placed: Placed, guitar: Guitar) -> str:  # noqa: PLR
     """
     at = placed.path.states
     if len(at) < _LEAST_NOTES:
-        return f"{len(at)} notes fit the neck, need {_LEAST_NOTES}"
+        return f"notes that fit the neck: {len(at)}, need {_LEAST_NOTES}"
     places = len(np.unique(at % placed.evidence.shape[1]))
     if places < _LEAST_NOTES:
-        return f"its notes lie on {places} places of the neck, need {_LEAST_NOTES}"
+        return f"places of the neck with a note: {places}, need {_LEAST_NOTES}"
     plain, counted = _plain_steps(placed)
     share = float(plain[counted].mean()) if counted.any() else 0.0
     if share < _STEP_SHARE:

@@ -176,9 +176,10 @@ def _opened(path: Path, start: bytes) -> Any:
 
     for offset, mark, kind in _SIGNATURES:
         if start[offset : offset + len(mark)] == mark:
+            free = path.stem if path.suffix.lower() != ".wav" else f"{path.stem}-converted"
             raise RecordingError(
                 f"{path} is {kind}, which cannot be read here; convert it to WAV first, for "
-                f'example: ffmpeg -i "{path.name}" "{path.stem}.wav"'
+                f'example: ffmpeg -i "{path.name}" "{free}.wav"'
             )
     try:
         with _without_chatter() if _may_be_mp3(start) else nullcontext():

@@ -30,7 +30,7 @@ from buzzscan.recording.noise import (
 from buzzscan.recording.riding import gate_warning, riding_warning
 from buzzscan.recording.survey import survey_long, survey_short
 from buzzscan.recording.take import RecordingWarning, Samples, SampleSource
-from buzzscan.units import amplitude_to_db, power_to_db
+from buzzscan.units import FLOOR_DB, amplitude_to_db, power_to_db
 
 __all__ = ["Heard", "Quality", "judge_quality"]
 
@@ -103,10 +103,18 @@ def judge_quality(heard: Heard) -> Quality:
     peak_dbfs = amplitude_to_db(heard.peak)
     loud_db = float(np.percentile(power_to_db(heard.power), _LOUD_PERCENTILE))
     sounding_dbfs = amplitude_to_db(max(heard.peak - abs(heard.offset), 0.0))
-    if sounding_dbfs < SILENT_DBFS:
+    if heard.peak == 0.0:
         raise RecordingError(
-            f"{heard.where} is silent: peak {sounding_dbfs:.1f} dBFS, need {SILENT_DBFS:.1f}; "
-            "raise the input gain"
+            f"{heard.where} holds digital silence and nothing else; check the input and its gain, "
+            "and record again"
+        )
+    if sounding_dbfs < SILENT_DBFS:
+        level = "nothing" if sounding_dbfs <= FLOOR_DB else f"peak {sounding_dbfs:.1f} dBFS"
+        direct = abs(heard.offset) > 0.5 * heard.peak
+        but = f" beside direct current of {100.0 * heard.offset:+.1f} %" if direct else ""
+        raise RecordingError(
+            f"{heard.where} is silent: {level}{but}, need {SILENT_DBFS:.1f} dBFS; raise the input "
+            "gain"
         )
     short = survey_short(heard.source, heard.n_samples, heard.rate_hz)
     hum = find_hum(survey_long(heard.source, heard.n_samples, heard.rate_hz))

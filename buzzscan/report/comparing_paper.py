@@ -11,10 +11,10 @@ The table lists the positions that changed or could not be compared; the rest ar
 
 from __future__ import annotations
 
-from buzzscan.report.comparing import ComparisonView
+from buzzscan.report.comparing import ChangeFindingView, ComparisonView
 from buzzscan.report.paper import method_on, title_on
-from buzzscan.report.sheet import SOFT, Sheet
-from buzzscan.report.typesetting import LABEL
+from buzzscan.report.sheet import SOFT, WIDTH, Sheet
+from buzzscan.report.typesetting import LABEL, wrapped
 
 __all__ = ["comparison_pdf"]
 
@@ -32,14 +32,8 @@ def comparison_pdf(view: ComparisonView) -> bytes:
     sheet.heading("What became of it", keep=60.0)
     if not view.findings:
         sheet.paragraph("Neither take has a finding at the bar that was set.")
-    for finding in view.findings:
-        sheet.need(50.0)
-        sheet.paragraph(finding.title, size=11.0, bold=True, after=1.0)
-        said = (("Before", finding.before), ("After", finding.after), ("Next", finding.next_step))
-        for name, text in said:
-            if text:
-                sheet.paragraph(f"{name}: {text}", indent=14.0, after=1.0)
-        sheet.y += 5.0
+    for index, finding in enumerate(view.findings, 1):
+        _finding(sheet, index, finding)
     for layer in view.layers[1:]:
         sheet.heading(layer.title, keep=180.0)
         sheet.neck(layer)
@@ -55,3 +49,14 @@ def comparison_pdf(view: ComparisonView) -> bytes:
             sheet.paragraph(f"{name}: {recording.name}, {recording.facts}", color=SOFT, size=8.5)
     method_on(sheet, view)
     return sheet.pdf()
+
+
+def _finding(sheet: Sheet, index: int, finding: ChangeFindingView) -> None:
+    said = (("Before", finding.before), ("After", finding.after), ("Next", finding.next_step))
+    texts = [f"{name}: {text}" for name, text in said if text]
+    lines = [line for text in texts for line in wrapped(text, WIDTH - 14.0, 10.0, "serif")]
+    sheet.need(20.0 + 12.5 * len(lines))  # its heading and all that is said
+    sheet.paragraph(f"{index}  {finding.title}", size=11.0, bold=True, after=1.0)
+    for text in texts:
+        sheet.paragraph(text, indent=14.0, after=1.0)
+    sheet.y += 5.0

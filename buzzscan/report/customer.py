@@ -77,7 +77,7 @@ class CustomerView:
     title, guitar, shop, job, date
         Head of the page; the last three may be empty.
     summary
-        Sentences.
+        Sentences, the outcome first.
     heard
         Notes before and after the work; empty for one take.
     work, stays, recording
@@ -227,20 +227,20 @@ def _summary(scan: Scan, findings: list[CustomerFinding]) -> tuple[str, ...]:
     ):
         if told[key]:
             parts.append(f"{told[key]} {singular if told[key] == 1 else plural}")
-    lines = [
-        "We played every fret of every string the way a hard player would, recorded it and "
-        "measured each note."
-        if not told["unplayed"]
-        else f"We played {played} of the {len(scan.positions)} notes on the neck the way a hard "
-        "player would, recorded them and measured each one.",
-        f"Of {words.count(played, 'note')}, {words.joined(parts)}.",
-    ]
+    lines = [f"Of {words.count(played, 'note')}, {words.joined(parts)}."]
     work = [f for f in findings if f.role == "work"]
     if work:
         named = [f"{f.title[0].lower()}{f.title[1:]} ({f.where.lower()})" for f in work]
         lines.append(f"The likely cause: {words.joined(named)}.")
     elif not told["buzz"] and not told["choked"]:
         lines.append("We found nothing on the frets that needs work.")
+    lines.append(
+        "We played every fret of every string the way a hard player would, recorded it and "
+        "measured each note."
+        if not told["unplayed"]
+        else f"We played {played} of the {len(scan.positions)} notes on the neck the way a hard "
+        "player would, recorded them and measured each one."
+    )
     return tuple(lines)
 
 

@@ -102,15 +102,15 @@ def _pair(change: ChangeView) -> Pair:
 def _summary(
     view: ComparisonView, then: CustomerView, now: CustomerView, *, done: str, left: bool
 ) -> tuple[str, ...]:
-    lines = ["We played the whole neck before and after the work and set note beside note."]
+    lines = [_changed(Counter(c.tone.word for c in view.changes.values() if c.played))]
+    if not now.work and not left:
+        lines.append("Nothing on the frets is left to do.")
     found = [f"{f.title[0].lower()}{f.title[1:]} ({f.where.lower()})" for f in then.work]
     if found:
         lines.append(f"What we had found: {words.joined(found)}.")
     if done:
         lines.append(f"What was done: {done.rstrip('.')}.")
-    lines.append(_changed(Counter(c.tone.word for c in view.changes.values() if c.played)))
-    if not now.work and not left:
-        lines.append("Nothing on the frets is left to do.")
+    lines.append("We played the neck before and after the work and set note beside note.")
     return tuple(lines)
 
 

@@ -63,6 +63,7 @@ class HistoryView:
 
     title: str
     headline: str
+    counts: str
     headers: tuple[str, ...]
     tones: tuple[Tone, ...]
     lines: tuple[HistoryLineView, ...]
@@ -77,13 +78,28 @@ def history_view_of(history: History) -> HistoryView:
     """Return everything the page says about a history."""
     return HistoryView(
         title=history.name or "Fretted instrument",
-        headline=words.count(len(history.lines), "scan")
+        headline=_headline(history.lines[-1]),
+        counts=words.count(len(history.lines), "scan")
         + (f", {history.order}" if history.order else ""),
         headers=("Scan", "Judged", *(word.capitalize() for word in _WORDS), "Dead"),
         tones=_TONES,
         lines=tuple(_line(line) for line in history.lines),
         cautions=CAUTIONS,
     )
+
+
+def _headline(last: HistoryLine) -> str:
+    """Return how the neck stands after the last scan."""
+    parts = [
+        words.count(n, singular, plural)
+        for n, singular, plural in (
+            (last.buzz, "position buzzes", "positions buzz"),
+            (last.choked, "position chokes", "positions choke"),
+            (last.dead, "position is dead", "positions are dead"),
+        )
+        if n
+    ]
+    return f"Last scan: {words.joined(parts) or 'no position buzzes, chokes or is dead'}"
 
 
 def _line(line: HistoryLine) -> HistoryLineView:
@@ -109,8 +125,8 @@ def _line(line: HistoryLine) -> HistoryLineView:
         or "nothing judged",
         counts=(*(str(n) for n in counts), str(line.dead)),
         worst=worst,
-        findings=line.findings,
-        change=line.change,
+        findings=tuple(words.typeset(finding) for finding in line.findings),
+        change=words.typeset(line.change),
     )
 
 

@@ -52,8 +52,8 @@ def _sheet(
     work = customer.work[:n_shown]
     stays = customer.stays[: n_shown - len(work)]
     _head(sheet, customer)
-    for line in customer.summary:
-        sheet.paragraph(line, size=size * 1.08, after=2.0)
+    for index, line in enumerate(customer.summary):
+        sheet.paragraph(line, size=size * (1.08 if index else 1.35), after=2.0)
     for pair in customer.heard[:1]:
         sheet.y += 5.0
         sheet.paragraph("Before beside after", size=size * 1.3, after=2.0)

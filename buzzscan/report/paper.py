@@ -61,7 +61,7 @@ def bench_pdf(view: ReportView, clips: ClipSet) -> bytes:
         Notes to be drawn beside their clean neighbours.
     """
     sheet = Sheet(" · ".join(part for part in (view.title, view.shop, view.job) if part))
-    title_on(sheet, view, "Bench sheet · fret buzz, sustain and pitch")
+    title_on(sheet, view, "Bench sheet · fret buzz, sustain and pitch", first=view.first_step)
     sheet.neck(view.layers[0])
     sheet.heading("Findings, and what to do next", keep=60.0)
     if not view.findings:
@@ -83,8 +83,8 @@ def bench_pdf(view: ReportView, clips: ClipSet) -> bytes:
     return sheet.pdf()
 
 
-def title_on(sheet: Sheet, view: Headed, kind: str) -> None:
-    """Set the head of a sheet: kind, name, facts, headline and counts."""
+def title_on(sheet: Sheet, view: Headed, kind: str, *, first: str = "") -> None:
+    """Set the head of a sheet: kind, name, facts, headline, what to do first, and counts."""
     sheet.paragraph(kind, size=9.0, color=SOFT, after=0.0)
     sheet.paragraph(view.title, size=20.0, after=2.0)
     facts = [("Shop", view.shop), ("Job", view.job), *view.setup]
@@ -92,6 +92,8 @@ def title_on(sheet: Sheet, view: Headed, kind: str) -> None:
     sheet.paragraph(line, size=7.5, face=LABEL, color=SOFT, after=4.0)
     sheet.rule(weight=1.4)
     sheet.paragraph(view.headline, size=13.0, after=0.0)
+    if first:
+        sheet.paragraph(f"First: {first}", size=10.0, after=1.0)
     sheet.paragraph(view.counts, size=7.5, face=LABEL, color=SOFT, after=6.0)
 
 

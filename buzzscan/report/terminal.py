@@ -123,7 +123,7 @@ def render_history_terminal(history: History, *, width: int = 80) -> str:
     view = history_view_of(history)
     width = max(width, _NARROWEST)
     label_width = max(12, width - 6 * 8 - 2)
-    lines = [*_wrap(f"{view.title}: {view.headline}", width), ""]
+    lines = [*_wrap(f"{view.title}: {view.counts}", width), *_wrap(view.headline, width), ""]
     heads = "".join(f"{name.lower():>8}" for name in view.headers[1:])
     lines.append(f"{'scan':<{label_width}}{heads}")
     for line in view.lines:

@@ -93,6 +93,7 @@ class ReportView:
     shop: str
     job: str
     headline: str
+    first_step: str
     counts: str
     setup: tuple[tuple[str, str], ...]
     layers: tuple[MapLayer, ...]
@@ -138,6 +139,7 @@ def view_of(scan: Scan) -> ReportView:
         shop=scan.guitar.shop,
         job=scan.guitar.job,
         headline=_headline(findings, scan),
+        first_step=_first_step(findings),
         counts=_counts(scan),
         setup=_setup(scan),
         layers=tuple(map_layer(layer, scan, by_place, positions) for layer in LAYERS),
@@ -212,6 +214,14 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan) -> str:
     more = len(findings) - 1
     rest = "" if not more else f", and {words.count(more, 'more finding')}"
     return f"{head.title}{rest}"
+
+
+def _first_step(findings: tuple[FindingView, ...]) -> str:
+    """Return the check by hand that comes first: the first sentence of the first next step."""
+    if not findings:
+        return ""
+    first, stop, _ = findings[0].next_step.partition(". ")
+    return f"{first}." if stop else first
 
 
 def _counts(scan: Scan) -> str:

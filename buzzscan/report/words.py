@@ -154,12 +154,12 @@ def joined(words: Sequence[str]) -> str:
 
 
 def each_once(steps: Sequence[str]) -> tuple[str, ...]:
-    """Return steps with those that were said before as "as for 2": the number in the list."""
+    """Return steps with those that were said before as "As for finding 2." instead."""
     first: dict[str, int] = {}
     for number, step in enumerate(steps, 1):
         first.setdefault(step, number)
     return tuple(
-        step if not step or first[step] == number else f"As for {first[step]}."
+        step if not step or first[step] == number else f"As for finding {first[step]}."
         for number, step in enumerate(steps, 1)
     )
 

@@ -112,7 +112,7 @@ def write_cued_wav(scan: Scan, out_dir: Path) -> tuple[Path, ...]:
         except OSError as error:
             if isinstance(error, BuzzscanError):
                 raise
-            raise OutputError(f"cannot write {path}: {error.strerror}") from error
+            raise _cannot_write(path, error) from error
         paths.append(path)
     return tuple(paths)
 
@@ -136,8 +136,16 @@ def write_file(path: Path, data: bytes) -> Path:
     try:
         path.write_bytes(data)
     except OSError as error:
-        raise OutputError(f"cannot write {path}: {error.strerror}") from error
+        raise _cannot_write(path, error) from error
     return path
+
+
+def _cannot_write(path: Path, error: OSError) -> OutputError:
+    """Return what to say of a file; the folder that it is made in is not what the user gave."""
+    return OutputError(
+        f"cannot write {path.name}: {error.strerror}; earlier files are as they were. Make room "
+        "or give another folder"
+    )
 
 
 def bench_html(view: ReportView, clips: ClipSet) -> str:

@@ -299,7 +299,9 @@ def write_take(take: Take, path: Path) -> tuple[Path, Path]:
             encoding="utf-8",
         )
     except (OSError, soundfile.LibsndfileError) as error:
-        raise OutputError(f"cannot write {path}: {error}") from error
+        raise OutputError(
+            f"cannot write {path.name}: {error}; make room or give another folder"
+        ) from error
     return path, truth
 
 
