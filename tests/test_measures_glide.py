@@ -75,4 +75,22 @@ def test_too_short_to_halve_is_left_alone() -> None:
     glide = glide_of(
         piece, found.fit, sample_rate_hz=RATE, start_s=found.start_s, decay_db_per_s=None
     )
-    assert (glide.cents, glide.first_unrest_cents) == (0.0, None)
+    assert (glide.cents, glide.unrest_cents) == (0.0, None)
+
+
+def test_unrest_is_what_moves_the_low_partials_against_each_other() -> None:
+    def unrest(wave: Samples) -> float:
+        found = heard(wave, 196.0)
+        piece = wave[round(found.start_s * RATE) : round(found.stop_s * RATE)]
+        glide = glide_of(
+            piece, found.fit, sample_rate_hz=RATE, start_s=found.start_s, decay_db_per_s=17.4
+        )
+        assert glide.unrest_cents is not None
+        return glide.unrest_cents
+
+    steady = gliding(196.0, 3.0, seconds=0.6)  # a glide that all share is no unrest
+    room = np.random.default_rng(5).normal(size=RATE // 2) * np.exp(-np.arange(RATE // 2) / 4000.0)
+    room[: RATE // 100] = 0.0
+    wet = steady + 0.5 * np.convolve(steady, room / np.sqrt(np.sum(room**2)))[: len(steady)]
+    assert unrest(steady) < 0.05
+    assert unrest(wet) > 0.1

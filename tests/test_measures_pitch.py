@@ -74,3 +74,18 @@ def test_uncertain_pitch_is_withheld() -> None:
 def test_silence_has_no_string() -> None:
     silence = np.zeros(RATE)
     assert hear_string(silence, sample_rate_hz=RATE, placed_hz=110.0, heard_hz=None) is None
+
+
+def test_error_says_how_far_off_the_pitch_may_be() -> None:
+    misses = []
+    for seed in range(24):
+        rng = np.random.default_rng(seed)
+        wave = string(110.0, seconds=0.4, first_cents=float(rng.normal(0.0, 0.3)))
+        true = hz_to_cents(110.0, 110.0)
+        wave += rng.normal(0, 0.02, len(wave))  # 20 dB under the note
+        pitch = settled_pitch(wave, heard(wave, 110.0), sample_rate_hz=RATE, decay_db_per_s=13.0)
+        assert pitch.hz is not None
+        assert pitch.error_cents is not None
+        misses.append(abs(hz_to_cents(pitch.hz, 110.0) - true) / pitch.error_cents)
+    assert np.mean(np.array(misses) < 1.96) >= 0.83  # 95 % of 24, less two standard deviations
+    assert max(misses) > 0.2  # an error so wide that nothing comes near it says nothing

@@ -43,6 +43,7 @@ _SHARE_OF_CORRECTION = 0.25
 """Doubt about a correction: energy does not fall quite as the first partial does."""
 _MOST_LEVER = 12.0
 """Settled pitch over change between the halves: beyond this, any other drift is blown up."""
+_LOWEST_FOR_UNREST = 6
 _LOWEST = 5
 _MOST_TIMES_FIRST = 4.0
 """Beyond, it is beats and noise that fall."""
@@ -58,16 +59,17 @@ class Glide:
     ----------
     cents, error_cents
         Glide within the pitch of the stretch, and its standard error.
-    first_unrest_cents
-        How much the first partial moved against the others between the halves, None if unknown.
+    unrest_cents
+        How much the first partial may have been moved by what does not last: as it and the
+        lowest others moved against the rest between the halves, None if unknown.
     """
 
     cents: float
     error_cents: float
-    first_unrest_cents: float | None
+    unrest_cents: float | None
 
 
-_NO_GLIDE = Glide(cents=0.0, error_cents=0.0, first_unrest_cents=None)
+_NO_GLIDE = Glide(cents=0.0, error_cents=0.0, unrest_cents=None)
 
 
 def glide_of(
@@ -126,9 +128,20 @@ def glide_of(
         for a, b in ((0.0, 0.5), (0.5, 0.5), (0.0, 1.0))
     )
     glide = _judged(change, error, whole / (first - second), whole)
-    if fit.numbers[0] == 1 and ok[0]:
-        return replace(glide, first_unrest_cents=0.5 * abs(float(fall[0]) - change))
-    return glide
+    number = np.asarray(frequencies)[ok] / fit.pitch_hz
+    return replace(glide, unrest_cents=_unrest(fall - change, number))
+
+
+def _unrest(moves: FloatArray, number: FloatArray) -> float:
+    """Return the standard error of the first partial by its own move and those of the lowest.
+
+    A room moves all partials by about as many Hz, a stranger only the one it beats with. Two
+    halves have half the error of their difference.
+    """
+    of_first = np.abs(moves * number)[:_LOWEST_FOR_UNREST]
+    shared = 1.4826 * float(np.median(of_first))
+    own = float(of_first[0]) if round(float(number[0])) == 1 else 0.0
+    return 0.5 * float(np.hypot(shared, own))
 
 
 def _fall_of(fit: PartialFit, decay_db_per_s: float | None) -> float:
@@ -176,8 +189,8 @@ def _judged(change: float, error: float, lever: float, whole: float) -> Glide:
     left = float(np.sqrt(known) * doubt)
     if change <= _SURE_SIGMAS * error:
         left = min(left, max(change, error) * lever)
-        return Glide(cents=0.0, error_cents=left, first_unrest_cents=None)
+        return Glide(cents=0.0, error_cents=left, unrest_cents=None)
     trust = 1.0 - (_SURE_SIGMAS * error / change) ** 2
     cents = min(known * trust * change * lever, _MOST_CENTS * whole)
     error_cents = float(np.hypot(left, _SHARE_OF_CORRECTION * cents))
-    return Glide(cents=cents, error_cents=error_cents, first_unrest_cents=None)
+    return Glide(cents=cents, error_cents=error_cents, unrest_cents=None)

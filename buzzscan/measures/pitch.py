@@ -23,8 +23,8 @@ from buzzscan.units import cents_to_ratio, hz_to_cents
 
 __all__ = ["MOST_ERROR_CENTS", "HeardString", "Pitch", "hear_string", "settled_pitch"]
 
-MOST_ERROR_CENTS = 2.0
-"""Standard error from which a pitch says nothing about intonation, and is withheld."""
+MOST_ERROR_CENTS = 1.5
+"""Standard error from which a pitch says nothing about intonation, and is withheld: ±3 cents."""
 _SETTLED_S = 0.08
 _SETTLED_RATIO = 0.3
 """The glide is mostly over after 80 ms; a fast note is listened to after a third of it."""
@@ -35,14 +35,12 @@ _END_MARGIN_S = 0.015
 _HEARD_ELSEWHERE_CENTS = 50.0
 _MOST_SHIFT_CENTS = 15.0
 """Neck and body pull a first partial by some cents; farther off, it is another sound."""
-_LEAST_ERROR_CENTS = 0.05
-"""What two polarisations leave within even the clearest pitch."""
-_LEAST_SCATTER_CENTS = 0.05
-_PERIODS_TO_PART_FRETS = 34.0
-"""Periods in which the first partial parts from that of the next fret, which may still sound in
-the room: a semitone is 6 per cent, the main lobe 2 bins."""
-_SHIFT_SIGMAS = 2.0
-"""Standard errors from which the first partial's own place counts against the others'."""
+_LEAST_ERROR_CENTS = 0.25
+"""What two polarisations leave within even the clearest pitch: they lie about a cent apart, and
+the second has about a quarter of the sound (common practice, no source)."""
+_USUAL_SHIFT_HZ = 0.02
+"""By which neck and body move a partial (T/L times their mobility's imaginary part, over 2π)."""
+_CENTS = 1200.0 / float(np.log(2.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,8 +118,8 @@ def settled_pitch(
 ) -> Pitch:
     """Return the first partial where the glide has settled.
 
-    All partials tell it together, unless the first partial itself, steady and clear, lies
-    elsewhere: then the neck or the body pulls it, and a tuner reads it there.
+    All partials tell it together with the first partial itself, which the neck and the body may
+    pull elsewhere: as far as its place is steady and clear, a tuner reads it there.
 
     Parameters
     ----------
@@ -143,29 +141,30 @@ def settled_pitch(
         start_s=heard.start_s,
         decay_db_per_s=decay_db_per_s,
     )
-    shift, own_error = 0.0, 0.0
-    if (heard.stop_s - heard.start_s) * fit.pitch_hz > _PERIODS_TO_PART_FRETS:
-        shift, own_error = _own_shift(fit, glide.first_unrest_cents)
-    error = float(
-        np.sqrt(
-            fit.pitch_error_cents**2 + glide.error_cents**2 + own_error**2 + _LEAST_ERROR_CENTS**2
-        )
-    )
+    shift, left = _own_shift(fit, glide.unrest_cents)
+    error = float(np.hypot(np.hypot(left, glide.error_cents), _LEAST_ERROR_CENTS))
     if error > MOST_ERROR_CENTS:
-        reason = f"pitch is told within {error:.1f} cents only, need {MOST_ERROR_CENTS:.0f}"
+        reason = f"pitch is told within {error:.1f} cents only, need {MOST_ERROR_CENTS:.1f}"
         return Pitch(hz=None, error_cents=None, reason=reason)
     hz = fit.pitch_hz * cents_to_ratio(shift - glide.cents)
     return Pitch(hz=hz, error_cents=error, reason="")
 
 
 def _own_shift(fit: PartialFit, unrest_cents: float | None) -> tuple[float, float]:
-    """Return how far the first partial itself is believed to lie off the fit, and its error."""
+    """Return how far the first partial itself is believed to lie off the fit, and the error left.
+
+    What the neck and the body do to it stays, what the room or a neighbour do does not: the
+    partials' scatter holds both, their unrest the second alone.
+    """
+    alone = (0.0, fit.pitch_error_cents)
     if fit.numbers[0] != 1 or unrest_cents is None:
-        return 0.0, 0.0
+        return alone
     off = hz_to_cents(fit.frequencies_hz[0], fit.pitch_hz)
-    scatter = max(fit.scatter_cents, _LEAST_SCATTER_CENTS)
-    sigma = float(np.sqrt(fit.errors_cents[0] ** 2 + scatter**2 + unrest_cents**2))
-    if not _SHIFT_SIGMAS * sigma < abs(off) < _MOST_SHIFT_CENTS:
-        return 0.0, 0.0
-    trust = 1.0 - (_SHIFT_SIGMAS * sigma / off) ** 2
-    return trust * off, trust * sigma
+    if abs(off) > _MOST_SHIFT_CENTS:
+        return alone
+    usual = _CENTS * _USUAL_SHIFT_HZ / fit.pitch_hz
+    reading = fit.errors_cents[0] ** 2 + unrest_cents**2
+    lasting = max(fit.scatter_cents**2 - reading, 0.0) + usual**2
+    trust = lasting / (lasting + reading)
+    left = (1.0 - trust) ** 2 * fit.pitch_error_cents**2 + trust * reading
+    return trust * off, float(np.sqrt(left))

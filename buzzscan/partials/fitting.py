@@ -45,6 +45,8 @@ _GRID_CENTS = 4.0
 _GRID_PARTIALS = 8
 _LONGEST_GAP = 6
 """Partials in a row that pick and pickup may both leave out (near a fifth of the string)."""
+_LEAST_OF_LOUDEST = 1e-9
+"""Power over the loudest partial's: 90 dB below it, 16 bits hold nothing."""
 _LEAST_PARTIALS_FOR_B = 5
 _MOST_ERROR_B_RATIO = 0.02
 """Keeps 19 in 20 stated values within 5 per cent: errors are not all as tame as noise."""
@@ -248,6 +250,7 @@ def _peaks(
     top = index[np.arange(len(numbers)), np.argmax(near, axis=1)]
     peaks = read_peaks(spectrum, numbers, top, spacing, rough=rough)
     good = peaks.good & (at < n_bins - 3)
+    good &= power[top] > _LEAST_OF_LOUDEST * float(power[top[good]].max(initial=0.0))
     # A peak far above the last partial heard is a stranger that would swing the whole line.
     heard = np.maximum.accumulate(np.where(good, numbers, 0))
     gap = numbers - np.concatenate([[0], heard[:-1]])

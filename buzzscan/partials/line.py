@@ -27,6 +27,9 @@ USUAL_B = (2e-5, 1e-4, 4e-4)
 """From a thin plain string to a wound string stopped high on the neck."""
 _MODEL_CENTS = 0.05
 """Scatter of real partials about the formula that is never undercut."""
+_LEAST_SCATTER_SHARE = 0.1
+"""Neck, body and room move every partial by about as many Hz, so the high ones by fewer cents;
+a string's stiffness does not follow the formula better than this."""
 _OUTLIER = 3.0
 """Scatters from which a partial loses half of its weight (Cauchy weights)."""
 _PRIOR_B, _PRIOR_SD_B = 1e-4, 2e-3
@@ -56,7 +59,10 @@ class PitchWindow:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """f_n = n·f0·sqrt(1 + B·n²) with the covariance of (ln f0², B)."""
+    """f_n = n·f0·sqrt(1 + B·n²) with the covariance of (ln f0², B).
+
+    `scatter` is that of the first partial about it, over its frequency.
+    """
 
     f0_hz: float
     b: float
@@ -94,13 +100,15 @@ def fit_line(spectrum: Spectrum, peaks: Peaks, window: PitchWindow) -> Line | No
     cov = np.zeros((2, 2))
     scatter = 0.0
     robust = np.ones(len(n))
+    sd = own
+    share = np.maximum(1.0 / n, _LEAST_SCATTER_SHARE)
     for _ in range(_SOLVE_ROUNDS):
         miss = y - offset - slope * n2
-        scatter = _excess_scatter(miss, own)
-        sd = np.hypot(own, scatter)
+        scatter = _excess_scatter(miss, own, share)
+        sd = np.hypot(own, scatter * share)
         robust = 1.0 / (1.0 + (miss / sd / _OUTLIER) ** 2)
         offset, slope, cov = _weighted_line(n2, y, robust / sd**2)
-    swing = _swing(n2, y, robust / np.hypot(own, scatter) ** 2, slope)
+    swing = _swing(n2, y, robust / sd**2, slope)
     b = float(np.clip(slope / (1.0 + offset), 0.0, _MOST_B))
     if not window.holds(offset, b):
         return None
@@ -151,16 +159,19 @@ def _median_line(
     return float(offset[at]), float(slope[at])
 
 
-def _excess_scatter(miss: FloatArray, own: FloatArray) -> float:
-    """Return the scatter that, with the peaks' own errors, makes the median miss what it is."""
+def _excess_scatter(miss: FloatArray, own: FloatArray, share: FloatArray) -> float:
+    """Return the first partial's scatter that makes the median miss what it is.
+
+    The peaks' own errors are in it, and other partials scatter by their `share` of the first's.
+    """
     if len(miss) < 4:
         return 0.0
     # Two partials' worth of freedom has gone into the line.
     wanted = _MEDIAN_OF_NORMAL * np.sqrt(1.0 - 2.0 / len(miss))
     if float(middle(np.abs(miss) / own)) <= wanted:
         return 0.0
-    trial = float(middle(own)) * 2.0 ** np.arange(-2.0, 12.0, 0.5)
-    medians = middle(np.abs(miss) / np.hypot(own, trial[:, None]))
+    trial = float(middle(own / share)) * 2.0 ** np.arange(-4.0, 12.0, 0.5)
+    medians = middle(np.abs(miss) / np.hypot(own, trial[:, None] * share))
     return float(trial[int(np.argmax(medians <= wanted))]) if (medians <= wanted).any() else 0.0
 
 
