@@ -57,7 +57,7 @@ def test_findings_carry_the_words_of_their_takes(comparison: Comparison) -> None
     cured, dead = comparison_view_of(comparison).findings
     assert (cured.tone.word, dead.tone.word) == ("cured", "same")
     was = comparison.before.findings[0]
-    assert cured.before.startswith(was.summary)
+    assert cured.before.replace("\u00a0", " ").startswith(was.summary)
     assert f"Height {was.height_mm:.2f}" in cured.before
     assert (cured.after, cured.next_step) == ("", ""), "nothing is left to do"
     assert dead.next_step == comparison.after.findings[0].next_step

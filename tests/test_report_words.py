@@ -101,9 +101,24 @@ def test_what_is_not_certain_is_never_a_hundred_percent(share: float, said: str)
     ("typed", "said"),
     [
         ("High fret 9 under strings 1-4, 6: cured", "High fret 9 under strings 1–4, 6: cured"),
-        ("equally loud (-0.4 dB)", "equally loud (−0.4 dB)"),
+        ("equally loud (-0.4 dB)", "equally loud (−0.4\u00a0dB)"),
         ("take-2 of 2026-05-01.flac", "take-2 of 2026-05-01.flac"),
     ],
 )
 def test_typeset_changes_runs_and_minus_alone(typed: str, said: str) -> None:
     assert words.typeset(typed) == said
+
+
+def test_numbers_keep_their_units() -> None:
+    told = words.held("most at fret 8 (−4 dB), 0.11 mm and 15 %; 3 strings, 12 seconds")
+    assert told == "most at fret 8 (−4\u00a0dB), 0.11\u00a0mm and 15\u00a0%; 3 strings, 12 seconds"
+
+
+def test_a_step_is_said_once() -> None:
+    assert words.each_once(["a", "b", "a", ""]) == ("a", "b", "As for finding 1.", "")
+
+
+def test_days_and_levels_in_words() -> None:
+    assert (words.date("2026-03-04"), words.date("")) == ("4\u00a0March 2026", "")
+    assert words.level(-200.0) == "digital silence"
+    assert words.level(-74.26) == "−74.3\u00a0dBFS"

@@ -32,6 +32,9 @@ __all__ = [
     "string_label",
 ]
 
+FRETS_OF_DOUBT = 10.0
+"""A neighbour that strikes with a probability of one in ten is worth one that is a fret further
+off."""
 _FAULTY = {"buzz": ("buzz", "choked"), "sustain": ("short", "dead"), "pitch": ("flat", "sharp")}
 """Verdicts that the per-fret row counts."""
 
@@ -93,7 +96,8 @@ def neighbour_of(
     """Return the nearest position that rings clean: same string first, then same fret.
 
     A neighbour is what a note should sound like, so it must be judged clean and must not be
-    short or dead. An open string stands in for a fretted one only on the same fret.
+    short or dead; one that may strike after all stands back. An open string stands in for a
+    fretted one only on the same fret.
     """
     clean = [
         p
@@ -110,7 +114,9 @@ def neighbour_of(
         clean,
         key=lambda p: (
             p.string != position.string,
-            abs(p.fret - position.fret) + abs(p.string - position.string),
+            abs(p.fret - position.fret)
+            + abs(p.string - position.string)
+            + FRETS_OF_DOUBT * (p.contact or 0.0),
             p.fret,
             p.string,
         ),

@@ -145,7 +145,7 @@ def view_of(scan: Scan) -> ReportView:
         layers=tuple(map_layer(layer, scan, by_place, positions) for layer in LAYERS),
         positions=positions,
         findings=findings,
-        remarks=scan.remarks,
+        remarks=tuple(words.held(remark) for remark in scan.remarks),
         recordings=tuple(_recording_view(scan, index) for index in range(len(scan.recordings))),
         note_headers=NOTE_HEADERS,
         notes=_note_views(scan),
@@ -186,8 +186,8 @@ def _finding_view(finding: Finding, scan: Scan, next_step: str) -> FindingView:
         where=where,
         confidence=words.percent(finding.confidence),
         height=height,
-        summary=finding.summary,
-        next_step=next_step,
+        summary=words.held(finding.summary),
+        next_step=words.held(next_step),
         keys=tuple(key_of(*where) for where in ordered if where in by_place),
         evidence=_evidence(sorted(places)),
         strings=finding.strings,
@@ -269,7 +269,7 @@ def _recording_view(scan: Scan, index: int) -> RecordingView:
                 words.count(notes, "note"),
             )
         ),
-        warnings=tuple(warning.message for warning in recording.warnings),
+        warnings=tuple(words.held(warning.message) for warning in recording.warnings),
     )
 
 

@@ -24,6 +24,7 @@ __all__ = [
     "count",
     "date",
     "each_once",
+    "held",
     "joined",
     "level",
     "note_name",
@@ -42,6 +43,7 @@ DASH = "–"
 _MINUS = "−"
 _NBSP = "\u00a0"
 
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|dB|dBFS|Hz|kHz|s|cents|%)(?![\w]))")
 _MONTHS = (
     "January",
     "February",
@@ -95,7 +97,12 @@ def typeset(text: str) -> str:
     Only there: a hyphen in the name of a recording or in a date stays one.
     """
     runs = re.sub(r"((?:strings?|frets?|,) \d+)-(?=\d)", r"\1–", text)
-    return re.sub(r"(?<=[ (])-(?=\d)", _MINUS, runs)
+    return held(re.sub(r"(?<=[ (])-(?=\d)", _MINUS, runs))
+
+
+def held(text: str) -> str:
+    """Return a sentence whose numbers are not parted from their units at the end of a line."""
+    return _BEFORE_UNIT.sub(_NBSP, text)
 
 
 def seconds(value: float | None) -> str:
