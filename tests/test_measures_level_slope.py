@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from buzzscan.measures.level_slope import fit_level_slope, not_told, refused
+from buzzscan.measures.level_slope import fit_level_slope, not_told, refused, straight_line
 
 TIMES = np.linspace(0.08, 1.5, 100)
 
@@ -36,3 +36,8 @@ def test_level_within_the_noise_is_refused() -> None:
     none = refused(np.zeros(0), np.zeros(0), 1e-6)
     assert none.reason == "level is 0 dB over the noise, seen for 0.00 s; need 6 dB for 0.05 s"
     assert not_told("so").reason == "so"
+
+
+def test_straight_line_is_that_of_least_squares() -> None:
+    level = -12.0 * TIMES + 3.0 + np.sin(9.0 * TIMES)
+    assert straight_line(TIMES, level) == pytest.approx(np.polyfit(TIMES, level, 1), rel=1e-9)

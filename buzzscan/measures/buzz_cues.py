@@ -32,6 +32,7 @@ from buzzscan.measures.buzz_frames import (
     Fresh,
     block_starts,
     fresh_share,
+    hann,
     make_frames,
     predict,
     predict_pairs,
@@ -193,19 +194,27 @@ def _fresh(frames: Frames, fresh: Fresh, f1: float) -> dict[str, Any]:
     left = np.maximum(left - NOISE_IN_FRESH * noise, NOISE_LEFT * noise + LEAST_POWER)
     total = 10.0 * np.log10(left / (power[:, :1] + LEAST_POWER))
     lines = _fresh_lines(frames, f1, fresh)
+    held_share, held_total, held_lines = (_middle(v) for v in (share, total, lines))
     return {
         "fresh_db": tuple(share[0, 1:]),
-        "fresh_held_db": tuple(np.median(share, axis=0)[1:]),
+        "fresh_held_db": tuple(held_share[1:]),
         "fresh_least_db": tuple(np.min(share, axis=0)[1:]),
         "fresh_line_db": tuple(lines[0, 1:]),
-        "fresh_line_held_db": tuple(np.median(lines, axis=0)[1:]),
+        "fresh_line_held_db": tuple(held_lines[1:]),
         "fresh_low_db": share[0, 0],
-        "fresh_low_held_db": np.median(share[:, 0]),
+        "fresh_low_held_db": held_share[0],
         "fresh_line_low_db": lines[0, 0],
-        "fresh_line_low_held_db": np.median(lines[:, 0]),
+        "fresh_line_low_held_db": held_lines[0],
         "fresh_share_db": tuple(total[0, 1:]),
-        "fresh_share_held_db": tuple(np.median(total, axis=0)[1:]),
+        "fresh_share_held_db": tuple(held_total[1:]),
     }
+
+
+def _middle(blocks: FloatArray) -> FloatArray:
+    """Return the median over blocks; on so few, numpy's spends its time on everything else."""
+    ordered = np.sort(blocks, axis=0)
+    n = len(blocks)
+    return np.asarray(0.5 * (ordered[(n - 1) // 2] + ordered[n // 2]))
 
 
 def _fresh_lines(frames: Frames, f1: float, fresh: Fresh) -> FloatArray:
@@ -253,7 +262,7 @@ def _pairs(frames: Frames, f1: float) -> dict[str, Any]:
 def _gaps(stretch: Samples, rate: int, f1: float, noise: NoiseFloor) -> dict[str, Any]:
     """Return the power between the partials over theirs, by the spectrum of the whole stretch."""
     n = fft.next_fast_len(stretch.size, real=True)
-    window = np.hanning(stretch.size + 1)[: stretch.size].astype(np.float32)
+    window = hann(stretch.size)
     bins = fft.rfft(stretch * window, n)
     spacing = f1 * n / rate
     n_lines = max(int(min(HIGH_HZ, 0.48 * rate) / f1 - 0.5), 1)

@@ -26,6 +26,7 @@ Conklin, J. Acoust. Soc. Am. 105, 1999).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -46,6 +47,7 @@ __all__ = [
     "Fresh",
     "block_starts",
     "fresh_share",
+    "hann",
     "make_frames",
     "predict",
     "predict_pairs",
@@ -132,7 +134,7 @@ def make_frames(stretch: Samples, *, rate: int, f1: float, noise: NoiseFloor) ->
     width = min(width, int(stretch.size / (1.0 + (HOPS + 1) / HOPS)))
     hop = max(width // HOPS, 1)
     n = fft.next_fast_len(width, real=True)
-    window = np.hanning(width + 1)[:width].astype(np.float32)
+    window = hann(width)
     framed = np.lib.stride_tricks.sliding_window_view(stretch, width)[::hop]
     frequencies = np.arange(n // 2 + 1) * (rate / n)
     low = max(LOW_HZ, _LOW_PARTIALS * f1)
@@ -149,6 +151,14 @@ def make_frames(stretch: Samples, *, rate: int, f1: float, noise: NoiseFloor) ->
         hop_s=hop / rate,
         edges=edges,
     )
+
+
+@lru_cache(maxsize=64)
+def hann(n: int) -> npt.NDArray[np.float32]:
+    """Return the periodic Hann window of n samples."""
+    window = np.hanning(n + 1)[:n].astype(np.float32)
+    window.flags.writeable = False
+    return window
 
 
 def block_starts(frames: Frames, steps: int, *, pairs: bool = False) -> npt.NDArray[np.intp]:

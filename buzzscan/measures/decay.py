@@ -28,6 +28,7 @@ from buzzscan.measures.level_slope import (
     DecayFit,
     not_told,
     refused,
+    straight_line,
 )
 from buzzscan.measures.slow_beats import BeatFit, fit_through_beats
 from buzzscan.measures.tracking import Track, track_partial
@@ -39,8 +40,8 @@ __all__ = ["decay_of_first_partial", "fit_decay"]
 FloatArray = npt.NDArray[np.float64]
 
 _DB = 20.0 / float(np.log(10.0))
-_LEAST_RIPPLE_DB = 0.004
-"""A level straighter than this is that of one exponential, whatever its pitch does."""
+_LEAST_RIPPLE_DB = 0.02
+"""A level that one pair explains so closely holds nothing else that matters."""
 _FRAMES_PER_INDEPENDENT = 3.0
 """Frames of a track that share samples: half of `HOPS` for noise, more for what the room does."""
 _ROOM_S, _LONG_S = 0.12, 0.7
@@ -129,7 +130,7 @@ def _without_end(track: Track) -> Track:
             break
         t, y = track.times_s[:n], level[:n]
         head = slice(0, max(3 * n // 4, 6))
-        slope, offset = np.polyfit(t[head], y[head], 1)
+        slope, offset = straight_line(t[head], y[head])
         miss = y - offset - slope * t
         scale = max(_END_SIGMAS * float(np.std(miss[head])), _END_DB)
         off = np.abs(miss) > scale

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from buzzscan.measures.level_slope import straight_line
 from buzzscan.units import power_to_db
 
 __all__ = ["DecayTimes", "FrameLevels", "attack_level_dbfs", "decay_times", "frame_levels"]
@@ -139,10 +140,10 @@ def _backward(t: FloatArray, p: FloatArray) -> FloatArray:
     step = float(t[1] - t[0])
     last = max(len(p) // 3, 4)
     level = power_to_db(np.maximum(p[-last:], 1e-20))
-    slope = float(np.polyfit(t[-last:], level, 1)[0])
+    slope, offset = straight_line(t[-last:], level)
     tail = 0.0
     if slope < -0.1:
-        end = 10.0 ** (float(np.polyval(np.polyfit(t[-last:], level, 1), t[-1] + step / 2)) / 10.0)
+        end = 10.0 ** ((offset + slope * (float(t[-1]) + 0.5 * step)) / 10.0)
         tail = end / (-slope * np.log(10.0) / 10.0)
     # Energy from the middle of each frame on.
     energy = np.cumsum(p[::-1])[::-1] * step - 0.5 * p * step + tail
@@ -154,5 +155,5 @@ def _evaluate(t: FloatArray, curve_db: FloatArray, high: float, low: float) -> f
     within = (curve_db <= high) & (curve_db >= low)
     if within.sum() < 3 or curve_db.min() > low:
         return None
-    slope = float(np.polyfit(t[within], curve_db[within], 1)[0])
+    slope, _ = straight_line(t[within], curve_db[within])
     return -60.0 / slope if slope < 0.0 else None

@@ -27,6 +27,7 @@ __all__ = [
     "fit_level_slope",
     "not_told",
     "refused",
+    "straight_line",
 ]
 
 FloatArray = npt.NDArray[np.float64]
@@ -66,6 +67,14 @@ class DecayFit:
 def not_told(reason: str) -> DecayFit:
     """Return a decay that is not told, with the reason."""
     return DecayFit(rate_db_per_s=None, low_db_per_s=None, high_db_per_s=None, reason=reason)
+
+
+def straight_line(t: FloatArray, level: FloatArray) -> tuple[float, float]:
+    """Return slope and offset of the least-squares line, with less ado than numpy's."""
+    mean = float(t.mean())
+    x = t - mean
+    slope = float(x @ level) / float(x @ x)
+    return slope, float(level.mean()) - slope * mean
 
 
 def refused(times_s: FloatArray, powers: FloatArray, noise: float) -> DecayFit:

@@ -14,7 +14,7 @@ Both are taken to fall alike; what they differ by is the caller's doubt. A beat 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import lru_cache
 from typing import Any
 
@@ -109,22 +109,22 @@ def fit_through_beats(
     variance = (0.5 * _DB) ** 2 * (2.0 * ratio + ratio**2) + _MODEL_DB**2
     length_s = float(times_s[-1])
     at = (np.arange(_POINTS) + 0.5) / _POINTS * length_s
-    seen = at >= times_s[0]
-    at = at[seen]
+    first = int(np.searchsorted(at, times_s[0]))
+    at = at[first:]
     level = np.interp(at, times_s, power_to_db(clear))
     middle = float(level.mean())
     level -= middle
     early = _EARLY_DB[:, None] * np.exp(-(at - early_from_s) / _EARLY_S)
     v = np.interp(at, times_s, variance) + early**2
-    shapes = _bank().shapes[:, seen]
+    shapes, squares = _bank().shapes[:, first:], _bank().squares[:, first:]
     prior = _prior(length_s * frequency_hz)
     n_free = len(times_s) / per_independent
-    fits = _lines(at, level, shapes, v, n_free)
+    fits = _lines(at, level, (shapes, squares), v, n_free)
     best = np.unravel_index(int(np.argmax(fits.log_odds + prior[:, None])), fits.slope.shape)
     if fits.ripple[best] > _GRID_DB and best[0] > 0:
         near = _refined(at / length_s, level, int(best[0]), 1.0 / v[best[1]])
-        shapes, prior = np.vstack([shapes, near]), np.append(prior, prior[best[0]])
-        fits = _lines(at, level, shapes, v, n_free)
+        fits = _both(fits, _lines(at, level, (near[None], near[None] ** 2), v, n_free))
+        prior = np.append(prior, prior[best[0]])
     odds = fits.log_odds + prior[:, None]
     weight = np.exp(odds - odds.max())
     weight /= weight.sum()
@@ -149,23 +149,35 @@ class _Lines:
     log_odds: FloatArray
 
 
+def _both(some: _Lines, more: _Lines) -> _Lines:
+    pairs = ((getattr(some, f.name), getattr(more, f.name)) for f in fields(_Lines))
+    return _Lines(*(np.concatenate(pair) for pair in pairs))
+
+
 def _lines(
-    t: FloatArray, level: FloatArray, shapes: FloatArray, v: FloatArray, n_free: float
+    t: FloatArray,
+    level: FloatArray,
+    shapes: tuple[FloatArray, FloatArray],
+    v: FloatArray,
+    n_free: float,
 ) -> _Lines:
     """Return the weighted lines through a level less each shape, as matrix products.
+
+    `shapes` are given with their squares.
 
     The scatter about a line is weighed against the expected one (a scaled inverse χ² prior),
     so that the odds are those of Student's t.
     """
+    shape, square = shapes
     w = 1.0 / v
     total = w.sum(axis=1)
     mean_t = w @ t / total
     off = t - mean_t[:, None]
     lever = (w * off**2).sum(axis=1)
     bearing = w * off / lever[:, None]
-    slope = bearing @ level - shapes @ bearing.T
-    mean = (w @ level - shapes @ w.T) / total
-    squares = w @ level**2 - 2.0 * shapes @ (w * level).T + shapes**2 @ w.T
+    slope = bearing @ level - shape @ bearing.T
+    mean = (w @ level - shape @ w.T) / total
+    squares = w @ level**2 - 2.0 * (shape @ (w * level).T) + square @ w.T
     miss = np.maximum(squares - total * mean**2 - lever * slope**2, 0.0)
     per_point = n_free / len(t)
     chi2 = miss * per_point
@@ -216,6 +228,7 @@ class _Bank:
     """Shapes over `_POINTS` points of the note, and the beats and second amplitude of each."""
 
     shapes: FloatArray
+    squares: FloatArray
     beats: FloatArray
     second: FloatArray
     log_steps: FloatArray
@@ -227,8 +240,10 @@ def _bank() -> _Bank:
     beats, second = (a.ravel() for a in np.meshgrid(_BEATS, _SECONDS, indexing="ij"))
     beats, second = np.append(0.0, beats), np.append(0.0, second)
     part = (np.arange(_POINTS) + 0.5) / _POINTS
+    shapes = _shape(part, beats[:, None], second[:, None])
     return _Bank(
-        shapes=_shape(part, beats[:, None], second[:, None]),
+        shapes=shapes,
+        squares=shapes**2,
         beats=beats,
         second=second,
         # Beats are likely in proportion to the step between them.

@@ -35,7 +35,7 @@ ComplexArray = npt.NDArray[np.complex128]
 
 LEAST_PERIODS = 4.5
 """Periods a stretch must hold: the main lobes of two neighbours (±2 bins) just part."""
-_STAGES = (6, 12, 24, 48)
+_STAGES = (7, 18, 48)
 """Partials used in turn: each fit tells where the next partials must be looked for."""
 _HIGHEST_HZ = 12_000.0
 """Partials above lie near the limit of pickups, phones and lossy codecs."""
@@ -147,8 +147,9 @@ def fit_partials(
     peaks: Peaks | None = None
     for stage in (*(s for s in _STAGES if s < highest), highest):
         numbers = np.arange(1, stage + 1)
-        peaks = _peaks(spectrum, numbers, line, start[0], rough=stage < highest)
-        solved = fit_line(spectrum, peaks, window) if peaks.good.any() else None
+        rough = stage < highest
+        peaks = _peaks(spectrum, numbers, line, start[0], rough=rough)
+        solved = fit_line(spectrum, peaks, window, rough=rough) if peaks.good.any() else None
         if solved is None:
             return None
         line = solved

@@ -35,7 +35,7 @@ _OUTLIER = 3.0
 _PRIOR_B, _PRIOR_SD_B = 1e-4, 2e-3
 """Weak knowledge of B that keeps the search on course while few partials are known."""
 _MOST_B = 2e-2
-_SOLVE_ROUNDS = 5
+_SOLVE_ROUNDS, _ROUGH_ROUNDS = 5, 2
 _PAIRED = 9
 """Partials whose pairs propose a line: of 36 pairs, 3 are good even where 2 in 3 partials lie."""
 _MEDIAN_OF_NORMAL = 0.6745
@@ -83,8 +83,13 @@ class Line:
         return np.asarray(0.5 * np.sqrt(np.maximum(var, 0.0)))
 
 
-def fit_line(spectrum: Spectrum, peaks: Peaks, window: PitchWindow) -> Line | None:
-    """Return the robust straight line through (f_n/n)² against n², None if none fits."""
+def fit_line(
+    spectrum: Spectrum, peaks: Peaks, window: PitchWindow, *, rough: bool = False
+) -> Line | None:
+    """Return the robust straight line through (f_n/n)² against n², None if none fits.
+
+    A rough one is good enough to look for the next partials.
+    """
     n = peaks.number[peaks.good]
     n2 = n.astype(float) ** 2
     relative = peaks.place[peaks.good].real * spectrum.bin_hz / (n * window.f_ref_hz)
@@ -102,7 +107,7 @@ def fit_line(spectrum: Spectrum, peaks: Peaks, window: PitchWindow) -> Line | No
     robust = np.ones(len(n))
     sd = own
     share = np.maximum(1.0 / n, _LEAST_SCATTER_SHARE)
-    for _ in range(_SOLVE_ROUNDS):
+    for _ in range(_ROUGH_ROUNDS if rough else _SOLVE_ROUNDS):
         miss = y - offset - slope * n2
         scatter = _excess_scatter(miss, own, share)
         sd = np.hypot(own, scatter * share)

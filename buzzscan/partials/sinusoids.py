@@ -46,7 +46,7 @@ _LEAKAGE_ROUNDS = ((8.0, 3), (16.0, 2), (40.0, 1), (np.inf, 0))
 class Spectrum:
     """Hann spectrum without zero padding, in bins of 1/duration."""
 
-    bins: ComplexArray
+    bins: npt.NDArray[np.complex64]
     power: FloatArray
     rate_hz: float
     n_samples: int
@@ -74,9 +74,9 @@ def spectrum_of(samples: npt.NDArray[np.floating], rate_hz: float) -> Spectrum |
     n = _fast_length(len(samples))
     if n < 16:
         return None
-    piece = np.asarray(samples[:n], np.float32)
-    bins = fft.rfft((piece - piece.mean()) * _hann(n)).astype(np.complex128)
-    power = bins.real**2 + bins.imag**2
+    # Direct current stays within the first two bins of this window.
+    bins = fft.rfft(np.asarray(samples[:n], np.float32) * _hann(n))
+    power = (bins.real**2 + bins.imag**2).astype(np.float64)
     return Spectrum(bins=bins, power=power, rate_hz=rate_hz, n_samples=n)
 
 
@@ -115,7 +115,7 @@ def read_peaks(
     is_peak = (power[top] >= power[top - 1]) & (power[top] >= power[top + 1])
     high = power[top] > noise * 10.0 ** (_LEAST_OVER_NOISE_DB / 10.0)
     good = is_peak & high
-    three = spectrum.bins[top[:, None] + np.array([-1, 0, 1])]
+    three = spectrum.bins[top[:, None] + np.array([-1, 0, 1])].astype(np.complex128)
     place, strength = interpolate(three)
     rounds = next(n for limit, n in _LEAKAGE_ROUNDS if spacing < limit)
     for _ in range(min(rounds, 1) if rough else rounds):

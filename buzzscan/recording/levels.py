@@ -104,19 +104,27 @@ class LevelTrack:
         """Take in a block, shape (samples, channels); all but the last hold whole frames."""
         mixed = block.T if self._n_channels == 1 else self._mixes @ block.T
         n_frames = len(block) // self.frame
-        self._peak = np.maximum(self._peak, np.maximum(mixed.max(axis=1), -mixed.min(axis=1)))
         self._sum += mixed.sum(axis=1, dtype=np.float64)
         self._n_samples += len(block)
+        whole = n_frames * self.frame
+        rest = mixed[:, whole:]
+        if rest.size:
+            self._raise_peak(rest.max(axis=1), rest.min(axis=1))
         if not n_frames:
             return
-        framed = mixed[:, : n_frames * self.frame].reshape(len(mixed), n_frames, self.frame)
+        framed = mixed[:, :whole].reshape(len(mixed), n_frames, self.frame)
         self._power.append(np.einsum("mfs,mfs->fm", framed, framed) / np.float32(self.frame))
+        tops, lows = framed.max(axis=2), framed.min(axis=2)
+        self._raise_peak(tops.max(axis=1), lows.min(axis=1))
         for channel in range(self._n_channels):
-            self._look_at_tops(framed[channel], 2 * channel)
+            self._look_at_tops(framed[channel], tops[channel], lows[channel], 2 * channel)
         self._n_frames += n_frames
 
-    def _look_at_tops(self, framed: Samples, side: int) -> None:
-        for sign, tops in ((1, framed.max(axis=1)), (-1, -framed.min(axis=1))):
+    def _raise_peak(self, highest: Samples, lowest: Samples) -> None:
+        self._peak = np.maximum(self._peak, np.maximum(highest, -lowest))
+
+    def _look_at_tops(self, framed: Samples, highest: Samples, lowest: Samples, side: int) -> None:
+        for sign, tops in ((1, highest), (-1, -lowest)):
             height = float(tops.max())
             near_bar = height - max(_NEAR * height, _NEAR_STEPS * self._step)
             flat_bar = height - max(_FLAT * height, _FLAT_STEPS * self._step)
