@@ -172,6 +172,7 @@ MEASURED = (
     Column("pitch_hz", "number", 4, optional=True, low=0.0),
     Column("cents", "number", 2, optional=True),
     Column("pitch_error_cents", "number", 3, optional=True, low=0.0),
+    Column("glide_cents", "number", 2, optional=True),
     Column("inharmonicity", "number", 4, significant=True, optional=True),
     _db("attack_dbfs", optional=False),
     _rate("decay_db_per_s"),

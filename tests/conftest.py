@@ -81,6 +81,7 @@ def _measured(note: Note, guitar: Guitar) -> MeasuredNote:
         pitch_hz=guitar.pitch_hz(note.string, note.fret) * 1.0006,
         cents=1.0 + half,
         pitch_error_cents=0.2,
+        glide_cents=0.8 + half,
         inharmonicity=4.2e-5,
         attack_dbfs=-9.5,
         decay_db_per_s=fall + half,

@@ -94,3 +94,24 @@ def test_unrest_is_what_moves_the_low_partials_against_each_other() -> None:
     wet = steady + 0.5 * np.convolve(steady, room / np.sqrt(np.sum(room**2)))[: len(steady)]
     assert unrest(steady) < 0.05
     assert unrest(wet) > 0.1
+
+
+@pytest.mark.parametrize("cents", [0.0, 0.4, 1.6])
+def test_the_reading_at_the_onset_is_the_glide_on_average(cents: float) -> None:
+    """Of many notes; a string's fall is taken as known."""
+    read = []
+    for seed in range(12):
+        wave = gliding(147.0, cents, seconds=0.5, seed=seed)
+        found = heard(wave, 147.0)
+        pitch = settled_pitch(wave, found, sample_rate_hz=RATE, decay_db_per_s=17.4)
+        assert pitch.glide_cents is not None
+        read.append(pitch.glide_cents)
+    assert np.mean(read) == pytest.approx(cents, abs=0.05 + 0.15 * cents)
+
+
+def test_a_reading_lost_in_noise_is_none() -> None:
+    rng = np.random.default_rng(3)
+    wave = gliding(147.0, 1.0, seconds=0.3) + rng.normal(0, 0.05, round(0.3 * RATE))
+    found = heard(wave, 147.0)
+    pitch = settled_pitch(wave, found, sample_rate_hz=RATE, decay_db_per_s=17.4)
+    assert pitch.glide_cents is None

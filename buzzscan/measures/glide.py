@@ -44,6 +44,8 @@ _SHARE_OF_CORRECTION = 0.25
 _MOST_LEVER = 12.0
 """Settled pitch over change between the halves: beyond this, any other drift is blown up."""
 _LOWEST_FOR_UNREST = 6
+_MOST_ONSET_ERROR_CENTS = 2.0
+"""A reading at the onset that is less sure than this says nothing: a hard pluck gives as much."""
 _LOWEST = 5
 _MOST_TIMES_FIRST = 4.0
 """Beyond, it is beats and noise that fall."""
@@ -59,6 +61,9 @@ class Glide:
     ----------
     cents, error_cents
         Glide within the pitch of the stretch, and its standard error.
+    onset_cents
+        The same at the onset, as it was read: not weighed by how sure it is, so that a mean over
+        many notes is not drawn to nothing. None where there is nothing to read it from.
     unrest_cents
         How much the first partial may have been moved by what does not last: as it and the
         lowest others moved against the rest between the halves, None if unknown.
@@ -66,10 +71,11 @@ class Glide:
 
     cents: float
     error_cents: float
+    onset_cents: float | None
     unrest_cents: float | None
 
 
-_NO_GLIDE = Glide(cents=0.0, error_cents=0.0, unrest_cents=None)
+_NO_GLIDE = Glide(cents=0.0, error_cents=0.0, onset_cents=None, unrest_cents=None)
 
 
 def glide_of(
@@ -128,6 +134,8 @@ def glide_of(
         for a, b in ((0.0, 0.5), (0.5, 0.5), (0.0, 1.0))
     )
     glide = _judged(change, error, whole / (first - second), whole)
+    if error <= _MOST_ONSET_ERROR_CENTS * (first - second):
+        glide = replace(glide, onset_cents=change / (first - second))
     number = np.asarray(frequencies)[ok] / fit.pitch_hz
     return replace(glide, unrest_cents=_unrest(fall - change, number))
 
@@ -189,8 +197,8 @@ def _judged(change: float, error: float, lever: float, whole: float) -> Glide:
     left = float(np.sqrt(known) * doubt)
     if change <= _SURE_SIGMAS * error:
         left = min(left, max(change, error) * lever)
-        return Glide(cents=0.0, error_cents=left, unrest_cents=None)
+        return Glide(cents=0.0, error_cents=left, onset_cents=None, unrest_cents=None)
     trust = 1.0 - (_SURE_SIGMAS * error / change) ** 2
     cents = min(known * trust * change * lever, _MOST_CENTS * whole)
     error_cents = float(np.hypot(left, _SHARE_OF_CORRECTION * cents))
-    return Glide(cents=cents, error_cents=error_cents, unrest_cents=None)
+    return Glide(cents=cents, error_cents=error_cents, onset_cents=None, unrest_cents=None)

@@ -134,6 +134,7 @@ def _measured(
         "buzz_db": buzz.buzz_db,
         "contact": buzz.contact,
         "pitch_hz": sound.pitch.hz,
+        "glide_cents": sound.pitch.glide_cents,
         "inharmonicity": sound.fit.inharmonicity if sound.fit else None,
     }
     reasons = {
@@ -143,6 +144,7 @@ def _measured(
         "buzz_db": buzz.reason,
         "contact": buzz.reason,
         "pitch_hz": sound.pitch.reason,
+        "glide_cents": "too few partials, or too short, to see the pitch settle",
         "inharmonicity": sound.fit.reason if sound.fit else _UNHEARD,
     }
     for name, reason in _spoilt(recording).items():
@@ -154,6 +156,7 @@ def _measured(
         pitch_hz=pitch,
         cents=None if pitch is None else hz_to_cents(pitch, place_hz),
         pitch_error_cents=None if pitch is None else sound.pitch.error_cents,
+        glide_cents=values["glide_cents"],
         inharmonicity=values["inharmonicity"],
         attack_dbfs=sound.attack_dbfs,
         decay_db_per_s=rate,

@@ -52,6 +52,9 @@ class MeasuredNote:
         `pitch_hz` against equal temperament for the position, in cents.
     pitch_error_cents
         Standard error of `cents`.
+    glide_cents
+        How much sharper than where it settles the note is at its onset, in cents: it grows with
+        the square of the swing. May be negative by its error; a mean over many notes tells.
     inharmonicity
         B in f_n = n·f0·sqrt(1 + B·n²).
     attack_dbfs
@@ -83,6 +86,7 @@ class MeasuredNote:
     pitch_hz: float | None
     cents: float | None
     pitch_error_cents: float | None
+    glide_cents: float | None
     inharmonicity: float | None
     attack_dbfs: float
     decay_db_per_s: float | None

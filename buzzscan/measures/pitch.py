@@ -54,11 +54,12 @@ class HeardString:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pitch:
-    """First partial and its standard error, or None with the reason."""
+    """First partial and its standard error, or None with the reason; glide at the onset."""
 
     hz: float | None
     error_cents: float | None
     reason: str
+    glide_cents: float | None = None
 
 
 def settled_span_s(length_s: float, pitch_hz: float) -> tuple[float, float] | None:
@@ -145,9 +146,9 @@ def settled_pitch(
     error = float(np.hypot(np.hypot(left, glide.error_cents), _LEAST_ERROR_CENTS))
     if error > MOST_ERROR_CENTS:
         reason = f"pitch is told within {error:.1f} cents only, need {MOST_ERROR_CENTS:.1f}"
-        return Pitch(hz=None, error_cents=None, reason=reason)
+        return Pitch(hz=None, error_cents=None, reason=reason, glide_cents=glide.onset_cents)
     hz = fit.pitch_hz * cents_to_ratio(shift - glide.cents)
-    return Pitch(hz=hz, error_cents=error, reason="")
+    return Pitch(hz=hz, error_cents=error, reason="", glide_cents=glide.onset_cents)
 
 
 def _own_shift(fit: PartialFit, unrest_cents: float | None) -> tuple[float, float]:

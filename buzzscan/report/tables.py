@@ -57,6 +57,7 @@ _COLUMNS: tuple[tuple[str, Callable[[MeasuredNote], str]], ...] = (
     ("buzz (dB)", lambda m: _rounded(m.buzz_db, 2)),
     ("buzz through an amp (dB)", lambda m: _rounded(m.buzz_amp_db, 2)),
     ("contact (probability)", lambda m: _rounded(m.contact, 3)),
+    ("glide (cents)", lambda m: _rounded(m.glide_cents, 2)),
     ("contact until (s)", lambda m: _rounded(m.contact_until_s, 3)),
     ("judged", lambda m: "yes" if m.judged else "no"),
 )

@@ -115,14 +115,25 @@ class Bench:
             self.played[key] = Played(np.asarray(take.samples, np.float64), take.truth)
         return self.played[key]
 
-    def scan(self, played: Played, *, gain_db: float = 0.0, noise_seed: int = 1) -> Scan:
-        """Return the scan of a take, recorded at the gain of this bench or another."""
-        key = (id(played), gain_db, noise_seed)
+    def scan(
+        self,
+        played: Played,
+        *,
+        gain_db: float = 0.0,
+        noise_seed: int = 1,
+        made_louder_db: float = 0.0,
+    ) -> Scan:
+        """Return the scan of a take, recorded at the gain of this bench or another.
+
+        What is made louder is the guitar alone, as by an edit before the noise comes in.
+        """
+        key = (id(played), gain_db, noise_seed, made_louder_db)
         if key not in self.scans:
             full = self.play(BEFORE, seed=1).signal
             rng = np.random.default_rng(noise_seed)
             noise = rng.normal(size=played.signal.size) * 10 ** (NOISE_DBFS / 20)
-            recorded = played.signal * (PEAK / np.abs(full).max()) + noise
+            own = PEAK / np.abs(full).max() * 10 ** (made_louder_db / 20)
+            recorded = played.signal * own + noise
             recorded = np.clip(recorded * 10 ** (gain_db / 20), -1.0, 1.0)
             recorded = np.round(recorded * 2**15) / 2**15
             self.scans[key] = buzzscan.scan(
@@ -216,6 +227,19 @@ def test_half_the_strength_cures_nothing(
     words = told(comparison, f"half as hard, {gain_db:+.0f} dB")
     assert not {"cured", "better"} & set(words.values())
     assert "cured" not in {f.change for f in comparison.findings if f.kind in FRETS}
+    assert comparison.strength.pick in {"softer", "unknown"}
+
+
+@pytest.mark.parametrize("faults", [BEFORE, SHALLOW], ids=["strikes on", "strikes no more"])
+def test_half_the_strength_over_unmoved_noise_cures_nothing(
+    bench: Bench, faults: tuple[Fault, ...]
+) -> None:
+    """Level and noise are as before: only the glide of the attacks tells."""
+    before = bench.play(faults, seed=1)
+    after = bench.play(faults, strength=0.5, seed=5)
+    comparison = compare(bench.scan(before), bench.scan(after, noise_seed=2, made_louder_db=6.0))
+    words = told(comparison, "half as hard, made as loud over the same noise")
+    assert not {"cured", "better"} & set(words.values())
     assert comparison.strength.pick in {"softer", "unknown"}
 
 
