@@ -133,4 +133,4 @@ def test_errors_of_the_measures(case: Case, capsys: pytest.CaptureFixture[str]) 
     if case.decay_ratio is not None:
         assert p95(fall) <= case.decay_ratio
         assert len(fall) >= case.least_told * len(rows)
-        assert np.mean(held) >= 0.8  # of intervals of about 90 %
+        assert np.mean(held) >= 0.9  # of intervals of 95 %
