@@ -43,6 +43,9 @@ _ASTRAY_S = 0.012
 _LEAST_GAIN_DB = 2.0
 _PROVED_GAIN_DB = 4.0
 """An attack drowned by a squeak, but shown by its partials, counts as one of this rise."""
+_SHARP_GAIN_DB = 24.0
+"""No squeak swells by as much within some ms: partials that settle only later were thrown about
+by a fret that the string struck at once."""
 _LOUD_S = 0.025
 
 
@@ -185,9 +188,10 @@ def _settled(
     onset, gain = onset.copy(), gain.copy()
     astray = np.flatnonzero(np.abs(begin - onset) > _ASTRAY_S * rate)
     moved, rise = refine(samples, rate, begin[astray], reach_s=(_ASTRAY_S, _ASTRAY_S))
-    sure = rise > _LEAST_GAIN_DB
-    onset[astray] = np.where(sure, moved, begin[astray])
-    gain[astray] = np.maximum(rise, _PROVED_GAIN_DB)
+    moved = np.where(rise > _LEAST_GAIN_DB, moved, begin[astray])
+    stays = (gain[astray] > _SHARP_GAIN_DB) & (rise < _SHARP_GAIN_DB / 2.0) & (moved > onset[astray])
+    onset[astray] = np.where(stays, onset[astray], moved)
+    gain[astray] = np.where(stays, gain[astray], np.maximum(rise, _PROVED_GAIN_DB))
     return onset, gain
 
 

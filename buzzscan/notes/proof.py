@@ -12,6 +12,8 @@ an unlikely one.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
@@ -28,6 +30,8 @@ _LATER_DB = 6.0
 _LANDING_S, _LANDING_DB = 0.14, 9.0
 """A finger lands on its fret up to this long before the pick, and sounds the note far softer."""
 _SAME_CENTS = 60.0
+_SETTLED_DB = 4.0
+"""By how much less the partials rise where they come clear of a fret than at the pick."""
 _LIKELY, _QUIET_DB = 0.6, (-23.0, -13.0)
 _VOICE_PARTIALS, _VOICE_B = 8, 7e-6
 """Partials in a straight series: a voice or a wind instrument, as no string is that thin."""
@@ -93,6 +97,7 @@ def weeded(heard: Heard, sample_rate_hz: int) -> Heard:
     """Return the candidates without those that are part of another one's attack."""
     odds = note_odds(heard)
     keep = np.ones(len(odds), np.bool_)
+    told_by = np.arange(len(odds))
     cents = 1200.0 * np.log2(heard.pitch_hz)
     last = -1
     for i in range(len(odds)):
@@ -100,6 +105,9 @@ def weeded(heard: Heard, sample_rate_hz: int) -> Heard:
             gap_s = (heard.onset[i] - heard.onset[last]) / sample_rate_hz
             louder_db = heard.level_db[i] - heard.level_db[last]
             if gap_s < _SHORTEST_S:
+                if _settles(heard, odds, last, i):
+                    keep[i], told_by[last] = False, i
+                    continue
                 better = (odds[i] > 0.5, louder_db) > (odds[last] > 0.5, -_LATER_DB)
                 keep[last if better else i] = False
                 if not better:
@@ -111,4 +119,21 @@ def weeded(heard: Heard, sample_rate_hz: int) -> Heard:
             ):
                 keep[last] = False
         last = i
-    return select(heard, keep)
+    return select(_retold(heard, told_by), keep)
+
+
+def _settles(heard: Heard, odds: FloatArray, first: int, then: int) -> bool:
+    """Return whether the later of two is the earlier one, clear of the fret that it struck.
+
+    The earlier is a sharp attack of partials on no line, the later none, and on one.
+    """
+    sharp = heard.gain_db[first] > max(_STRUCK_GAIN_DB[0], heard.gain_db[then] + _SETTLED_DB)
+    near = abs(heard.level_db[then] - heard.level_db[first]) < _LATER_DB
+    clearer = heard.misfit[then] < min(heard.misfit[first], _MISFIT_CENTS[1])
+    return bool(odds[first] > 0.5 and sharp and near and clearer)
+
+
+def _retold(heard: Heard, told_by: npt.NDArray[np.intp]) -> Heard:
+    """Return candidates with pitch and partials as others heard them."""
+    fields = ("scores", "pitch_hz", "b", "b_sd", "misfit", "n_found")
+    return replace(heard, **{name: getattr(heard, name)[told_by] for name in fields})

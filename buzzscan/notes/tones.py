@@ -174,6 +174,7 @@ def _sounds_already(
     out = np.zeros(len(tone), np.bool_)
     for i, stop in enumerate(begin):
         if stop - n_before <= 2 * edge:
+            out[i] = stop > n_before
             continue
         size = np.abs(tone[i, :, n_before + edge : stop - edge]).mean(axis=1)
         later = np.abs(tone[i, :, stop + edge : stop + 3 * edge]).mean(axis=1) + 1e-7
