@@ -12,7 +12,7 @@ Blocks of `BLOCK_S` are read once, in order; what is kept grows with the candida
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -20,8 +20,8 @@ import numpy.typing as npt
 
 from buzzscan.notes.attack import cut_out, refine
 from buzzscan.notes.frames import FrameGrid, band_levels, frame_grid, rises
-from buzzscan.notes.partials import fit_partials
-from buzzscan.notes.spectra import PITCHES_HZ, pitch_scores, spectra_around
+from buzzscan.notes.partials import PartialFit, fit_partials
+from buzzscan.notes.spectra import PITCHES_HZ, Spectra, pitch_scores, spectra_around
 from buzzscan.notes.tones import follow_tones
 from buzzscan.recording import Recording, Samples
 
@@ -47,6 +47,13 @@ _SHARP_GAIN_DB = 24.0
 """No squeak swells by as much within some ms: partials that settle only later were thrown about
 by a fret that the string struck at once."""
 _LOUD_S = 0.025
+_STRIKES_S = 0.12
+"""A string is listened to again after this long where it was not clear at first: most of what is
+hard picked clears the frets within some ten periods."""
+_LEAST_SHARP_DB = 10.0
+"""Of an attack that is no strike of a fret within a note."""
+_NO_LINE_CENTS, _CLEARER, _LEAST_PARTIALS = 5.0, 0.5, 5
+"""Partials this far off their line are heard again; that counts where it halves the distance."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,6 +153,10 @@ def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
     scores = pitch_scores(spectra)
     best = PITCHES_HZ[np.argmax(scores, axis=1)]
     fit = fit_partials(spectra, np.arange(len(onset)), best)
+    to_next = _to_next(onset, gain > _LEAST_SHARP_DB, len(samples))
+    fit, scores = _once_clear(
+        samples, rate, onset, room=to_next, spectra=spectra, fit=fit, scores=scores
+    )
     tones = follow_tones(
         samples, rate, onset, room, partials_hz=fit.strong_hz, powers=fit.strong_power
     )
@@ -170,6 +181,49 @@ def _listen_block(samples: Samples, grid: FrameGrid, rate: int) -> Heard:
     )
 
 
+def _to_next(
+    onset: npt.NDArray[np.intp], counts: npt.NDArray[np.bool_], stop: int
+) -> npt.NDArray[np.intp]:
+    """Return the samples from each onset to the next that counts."""
+    ends = np.append(onset[counts], stop)
+    return ends[np.searchsorted(ends[:-1], onset, side="right")] - onset
+
+
+def _once_clear(
+    samples: Samples,
+    rate: int,
+    onset: npt.NDArray[np.intp],
+    *,
+    room: npt.NDArray[np.intp],
+    spectra: Spectra,
+    fit: PartialFit,
+    scores: npt.NDArray[np.float32],
+) -> tuple[PartialFit, npt.NDArray[np.float32]]:
+    """Return fits and scores, taken later on where a string strikes a fret at first.
+
+    While it does, its partials lie on no line and its pitch is no fret's.
+    """
+    wait = round(_STRIKES_S * rate)
+    rows = np.flatnonzero((fit.misfit > _NO_LINE_CENTS) & (room > 2 * wait))
+    if not len(rows):
+        return fit, scores
+    later = spectra_around(samples, rate, onset[rows] + wait, room[rows] - wait)
+    # What rang before the pick is what to rise from, not the same note's beginning.
+    later = replace(later, before=spectra.before[rows])
+    found = pitch_scores(later)
+    again = fit_partials(later, np.arange(len(rows)), PITCHES_HZ[np.argmax(found, axis=1)])
+    better = (again.misfit < _CLEARER * fit.misfit[rows]) & (again.n_found >= _LEAST_PARTIALS)
+    at = rows[better]
+    scores = scores.copy()
+    scores[at] = found[better]
+    told = {}
+    for name in ("pitch_hz", "b", "b_sd", "misfit"):
+        values = getattr(fit, name).copy()
+        values[at] = getattr(again, name)[better]
+        told[name] = values
+    return replace(fit, **told), scores
+
+
 def _nothing() -> Heard:
     empty: dict[str, Any] = {f.name: np.zeros(0) for f in fields(Heard)}
     whole = {"onset": np.zeros(0, np.intp), "n_found": np.zeros(0, np.intp)}
@@ -189,7 +243,9 @@ def _settled(
     astray = np.flatnonzero(np.abs(begin - onset) > _ASTRAY_S * rate)
     moved, rise = refine(samples, rate, begin[astray], reach_s=(_ASTRAY_S, _ASTRAY_S))
     moved = np.where(rise > _LEAST_GAIN_DB, moved, begin[astray])
-    stays = (gain[astray] > _SHARP_GAIN_DB) & (rise < _SHARP_GAIN_DB / 2.0) & (moved > onset[astray])
+    stays = (
+        (gain[astray] > _SHARP_GAIN_DB) & (rise < _SHARP_GAIN_DB / 2.0) & (moved > onset[astray])
+    )
     onset[astray] = np.where(stays, onset[astray], moved)
     gain[astray] = np.where(stays, gain[astray], np.maximum(rise, _PROVED_GAIN_DB))
     return onset, gain

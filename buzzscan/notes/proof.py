@@ -31,8 +31,13 @@ _LANDING_S, _LANDING_DB = 0.14, 9.0
 """A finger lands on its fret up to this long before the pick, and sounds the note far softer."""
 _SAME_CENTS = 60.0
 _SETTLED_DB = 4.0
-"""By how much less the partials rise where they come clear of a fret than at the pick."""
-_LIKELY, _QUIET_DB = 0.6, (-23.0, -13.0)
+"""By how much less the sound rises where a string comes clear of a fret than at the pick."""
+_CLEARS_S, _NO_ATTACK_DB = 0.4, 5.0
+"""A string that struck a fret comes clear within this, and without an attack."""
+_SAME_STRING_CENTS, _CLEARING_CENTS = (-20.0, 20.0), (-20.0, 75.0)
+"""One note's pitch, heard twice; and by how much a string sounds sharp while it strikes a fret
+and its partials are on no line."""
+_LIKELY, _QUIET_DB = 0.6, (13.0, 23.0)
 _VOICE_PARTIALS, _VOICE_B = 8, 7e-6
 """Partials in a straight series: a voice or a wind instrument, as no string is that thin."""
 _PICKED_GAIN_DB, _PICKED_RISE_DB = 8.0, 15.0
@@ -67,8 +72,13 @@ def note_odds(heard: Heard) -> FloatArray:
     # Where the partials hardly rise, the attack itself must stand out.
     level = _gate(heard.rise_db, 1.0, 6.0)
     edge = np.maximum(0.5 * level, _gate(heard.gain_db, 5.0 - 4.0 * level, 10.0 - 5.0 * level))
-    # A squeak may drown the attack, but not partials that are new and hold still.
+    # A squeak may drown the attack, but not partials that are new and hold still, or are a
+    # string's beyond doubt.
     edge = np.maximum(edge, _gate(heard.steady, 0.9, 0.98) * _gate(heard.new, 0.4, 0.8))
+    stiff = _gate(heard.b / heard.b_sd, *_STIFF_ERRORS)
+    stiff *= 1.0 - _gate(heard.misfit, *_MISFIT_CENTS)
+    string = stiff * _gate(count, 4.0, 8.0)
+    edge = np.maximum(edge, string * _gate(heard.new, 0.3, 0.6) * _gate(heard.rise_db, 3.0, 8.0))
     # A string picked again on the same fret adds little power, but is new all the same.
     again = _gate(heard.whole_share, 0.4, 0.8) * _gate(heard.new, 0.12, 0.3)
     tone = 0.3 + 0.7 * np.maximum(_gate(heard.share, 0.1, 0.5), again)
@@ -84,13 +94,10 @@ def note_odds(heard: Heard) -> FloatArray:
     # Talk is far softer than the run; a soft pick is let in again by the place it fits.
     likely = odds > _LIKELY
     usual = float(np.median(heard.level_db[likely])) if likely.any() else 0.0
-    speech = np.maximum(
-        1.0 - _gate(heard.b / heard.b_sd, *_STIFF_ERRORS), _gate(heard.misfit, *_MISFIT_CENTS)
-    )
-    speech *= _gate(usual - heard.level_db, *_SPEECH_UNDER_DB)
-    speech *= 1.0 - _gate(heard.gain_db, *_STRUCK_GAIN_DB)
-    odds *= 1.0 - 0.8 * speech
-    return odds * (0.5 + 0.5 * _gate(heard.level_db - usual, *_QUIET_DB))
+    under_db = usual - heard.level_db
+    sharp = _gate(heard.gain_db, *_STRUCK_GAIN_DB)
+    odds *= 1.0 - 0.8 * (1.0 - stiff) * (1.0 - sharp) * _gate(under_db, *_SPEECH_UNDER_DB)
+    return odds * (1.0 - 0.5 * (1.0 - string) * _gate(under_db, *_QUIET_DB))
 
 
 def weeded(heard: Heard, sample_rate_hz: int) -> Heard:
@@ -104,33 +111,47 @@ def weeded(heard: Heard, sample_rate_hz: int) -> Heard:
         if last >= 0:
             gap_s = (heard.onset[i] - heard.onset[last]) / sample_rate_hz
             louder_db = heard.level_db[i] - heard.level_db[last]
+            same = abs(cents[i] - cents[last]) < _SAME_CENTS
+            near = gap_s < _SHORTEST_S or _clears(heard, cents, last, i, gap_s=gap_s)
+            if near and _settles(heard, odds, last, i):
+                keep[i] = False
+                if _tells_better(heard, last, i):
+                    told_by[last] = i
+                continue
             if gap_s < _SHORTEST_S:
-                if _settles(heard, odds, last, i):
-                    keep[i], told_by[last] = False, i
-                    continue
                 better = (odds[i] > 0.5, louder_db) > (odds[last] > 0.5, -_LATER_DB)
                 keep[last if better else i] = False
                 if not better:
                     continue
-            elif (
-                gap_s < _LANDING_S
-                and louder_db > _LANDING_DB
-                and abs(cents[i] - cents[last]) < _SAME_CENTS
-            ):
+            elif gap_s < _LANDING_S and louder_db > _LANDING_DB and same:
                 keep[last] = False
         last = i
     return select(_retold(heard, told_by), keep)
 
 
+def _clears(heard: Heard, cents: FloatArray, first: int, then: int, *, gap_s: float) -> bool:
+    """Return whether the later of two is at the pitch that the earlier comes to, with no attack."""
+    sharp = _CLEARING_CENTS if heard.misfit[first] > _MISFIT_CENTS[0] else _SAME_STRING_CENTS
+    pitch = sharp[0] < cents[first] - cents[then] < sharp[1]
+    soon = gap_s < _LANDING_S and heard.gain_db[then] < _STRUCK_GAIN_DB[0]
+    dull = heard.gain_db[then] < _NO_ATTACK_DB and heard.rise_db[then] < _LATER_DB
+    return bool(pitch and (soon or (gap_s < _CLEARS_S and dull)))
+
+
 def _settles(heard: Heard, odds: FloatArray, first: int, then: int) -> bool:
     """Return whether the later of two is the earlier one, clear of the fret that it struck.
 
-    The earlier is a sharp attack of partials on no line, the later none, and on one.
+    The earlier is a sharp attack, the later none and no louder.
     """
     sharp = heard.gain_db[first] > max(_STRUCK_GAIN_DB[0], heard.gain_db[then] + _SETTLED_DB)
-    near = abs(heard.level_db[then] - heard.level_db[first]) < _LATER_DB
-    clearer = heard.misfit[then] < min(heard.misfit[first], _MISFIT_CENTS[1])
-    return bool(odds[first] > 0.5 and sharp and near and clearer)
+    louder = heard.level_db[then] - heard.level_db[first] > _LATER_DB
+    return bool(odds[first] > 0.5 and sharp and not louder)
+
+
+def _tells_better(heard: Heard, first: int, then: int) -> bool:
+    """Return whether the later of two shows a string's partials where the earlier does not."""
+    off = heard.misfit[first] > _MISFIT_CENTS[0] > heard.misfit[then]
+    return bool(off and heard.n_found[then] >= _STRUCK_PARTIALS[0])
 
 
 def _retold(heard: Heard, told_by: npt.NDArray[np.intp]) -> Heard:

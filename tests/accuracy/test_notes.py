@@ -81,11 +81,12 @@ def _strings(rng: np.random.Generator, n: int, count: int) -> tuple[int, ...]:
 
 
 def _draw(kind: str, rng: np.random.Generator) -> Case:
-    tuning = TUNINGS.get(kind)
+    bass = kind.endswith("bass")
+    tuning = TUNINGS.get("bass" if bass else kind)
     guitar = Guitar(
         tuning=tuning[int(rng.integers(len(tuning)))] if tuning else Guitar().tuning,
-        frets=20 if kind == "bass" else 22,
-        scale_mm=864.0 if kind == "bass" else float(rng.uniform(620.0, 660.0)),
+        frets=20 if bass else 22,
+        scale_mm=864.0 if bass else float(rng.uniform(620.0, 660.0)),
     )
     playing: dict[str, Any] = {
         "pace_s": float(rng.uniform(0.3, 0.7)),
@@ -110,6 +111,15 @@ def _draw(kind: str, rng: np.random.Generator) -> Case:
         "messy": (mistakes, {"hum_dbfs": -50.0, "noise_dbfs": -60.0}),
         "across the strings": ({"order": "across", "strings": None, "last_fret": 3}, {}),
         "buzzing": ({"amplitude_mm": 1.2}, {}),
+        "buzzing high on wound strings": (
+            {"amplitude_mm": 1.2, "strings": (6, 5), "last_fret": 22},
+            {},
+        ),
+        "buzzing in a room": (
+            {"amplitude_mm": 1.2, "last_fret": 22},
+            {"source": "room", "room_t60_s": 0.5, "noise_dbfs": -52.0},
+        ),
+        "buzzing bass": ({"amplitude_mm": 1.4, "last_fret": 20}, {}),
         "phone": ({}, {"source": "room", "band_hz": (250.0, 3800.0), "noise_dbfs": -50.0}),
     }
     more, wired = changes.get(kind, ({}, {}))
@@ -189,6 +199,9 @@ KINDS = (
     "across the strings",
     "buzzing",
     "phone",
+    "buzzing high on wound strings",
+    "buzzing in a room",
+    "buzzing bass",
 )
 
 
@@ -196,7 +209,7 @@ KINDS = (
 def table() -> dict[str, Tally]:
     """Return the counts of every kind of take, printed as a table."""
     rows: dict[str, Tally] = {}
-    print(f"\n{'take':26}{'notes':>6}{'F25':>8}{'bias ms':>9}{'placed':>8}{'librosa F25':>13}")
+    print(f"\n{'take':30}{'notes':>6}{'F25':>8}{'bias ms':>9}{'placed':>8}{'librosa F25':>13}")
     for number, kind in enumerate(KINDS):
         tally = Tally()
         for case in range(N_CASES):
@@ -211,7 +224,7 @@ def table() -> dict[str, Tally]:
             _count(tally, take, drawn.guitar)
         rows[kind] = tally
         print(
-            f"{kind:26}{tally.true:6d}{tally.f:8.3f}{1000 * tally.bias_s:9.1f}"
+            f"{kind:30}{tally.true:6d}{tally.f:8.3f}{1000 * tally.bias_s:9.1f}"
             f"{tally.placed / tally.hits:8.3f}{tally.their_f:13.3f}"
         )
     return rows
