@@ -103,6 +103,7 @@ def scan(
     from buzzscan.measures import measure_notes
     from buzzscan.neck import judge
     from buzzscan.notes import find_notes
+    from buzzscan.notes.speed import told_of_speed
 
     bars = bars or Bars()
     instrument = guitar if guitar is None or isinstance(guitar, Guitar) else load_guitar(guitar)
@@ -115,7 +116,7 @@ def scan(
     if progress is not None:
         progress(1.0)
     return Scan(
-        recordings=opened,
+        recordings=told_of_speed(opened, found.offset_cents),
         guitar=found.guitar,
         tuning_found=found.tuning_found,
         offset_cents=found.offset_cents,
