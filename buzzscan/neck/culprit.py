@@ -23,7 +23,6 @@ from buzzscan.neck.causes import Cause, causes_of
 from buzzscan.neck.clearance import Setup
 from buzzscan.neck.evidence import Evidence
 from buzzscan.neck.strikes import StrikeModel, log_sum, strike_model
-from buzzscan.neck.verdict import FindingKind
 
 __all__ = ["Explanation", "Found", "explain"]
 
@@ -40,8 +39,6 @@ _EXPLAINS = 0.25
 _WIDE_CONTACT = 0.6
 _WIDE_STRING_SHARE, _WIDE_PLACES = 0.2, 8
 """Share of a string's places, and places in all, from which buzz is widespread."""
-_ZONE_RATIO = 3.0
-_BODY_FRET = 12
 _RIVAL = 0.08
 """Probability from which a rival is worth naming."""
 _SIZE_TEMPER = 0.35
@@ -87,11 +84,11 @@ class Explanation:
     found
         Causes, most explained first.
     wide
-        Cause, strings and places (strings, frets + 1) of buzz that is left and widespread.
+        Strings and places (strings, frets + 1) of buzz that is left and widespread.
     """
 
     found: tuple[Found, ...]
-    wide: tuple[FindingKind, tuple[int, ...], npt.NDArray[np.bool_]] | None
+    wide: tuple[tuple[int, ...], npt.NDArray[np.bool_]] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,12 +209,12 @@ def _picks(search: _Search, profile: FloatArray) -> list[_Pick]:
 
 
 def _widespread(
-    evidence: Evidence, explained: npt.NDArray[np.bool_], lowest: int
-) -> tuple[FindingKind, tuple[int, ...], npt.NDArray[np.bool_]] | None:
-    """Return the cause that buzz without one fret behind it points at, by where it is.
+    evidence: Evidence, explained: npt.NDArray[np.bool_]
+) -> tuple[tuple[int, ...], npt.NDArray[np.bool_]] | None:
+    """Return strings and places of buzz that no cause explains, where there is much of it.
 
-    The rule of the bench: buzz over the first frets is relief, from the body up a rising end,
-    everywhere the action.
+    It is what a level neck does when the strings lie low for the touch: a neck that is too
+    straight or rises towards its end has been weighed against that among the causes.
     """
     heard = ~np.isnan(evidence.contact)
     left = heard & (np.nan_to_num(evidence.contact) >= _WIDE_CONTACT) & ~explained
@@ -227,14 +224,7 @@ def _widespread(
         return None
     where = np.zeros_like(left)
     where[strings] = left[strings]
-    zones = [(lowest, lowest + 7), (lowest + 7, _BODY_FRET), (_BODY_FRET, left.shape[1])]
-    near, middle, far = (where[:, a:b].sum() / max(heard[strings, a:b].sum(), 1) for a, b in zones)
-    kind: FindingKind = "low action"
-    if strings.size > 1 and near > _ZONE_RATIO * max(far, 0.02):
-        kind = "neck too straight"
-    elif strings.size > 1 and far > _ZONE_RATIO * max(near, middle, 0.02):
-        kind = "rising fret end"
-    return kind, tuple(int(s) + 1 for s in strings), where
+    return tuple(int(s) + 1 for s in strings), where
 
 
 def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
@@ -282,4 +272,4 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
             )
         )
         explained[tuple(places.T)] = True
-    return Explanation(found=tuple(found), wide=_widespread(evidence, explained, lowest))
+    return Explanation(found=tuple(found), wide=_widespread(evidence, explained))

@@ -34,6 +34,9 @@ _USUAL_TIMES, _USUAL_BOUNDS = 3.0, (0.02, 0.06)
 middle one, within bounds. The measure of a single note is wary of false alarms."""
 _PASS_WEIGHT = 0.7
 """Weight of each of several passes' log odds: the square root of a half, rounded."""
+_SILENT_ODDS = 3.0
+"""Log odds of contact for a pass that had time for a note and gave none. On simulated runs notes
+that strike hard are lost a hundred times as often as free ones; a player may also rest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,14 +71,15 @@ def _usual(places: Mapping[Place, Sequence[MeasuredNote]]) -> float:
     return float(np.log(share / (1.0 - share)))
 
 
-def _pooled(notes: Sequence[MeasuredNote], usual: float) -> float:
+def _pooled(notes: Sequence[MeasuredNote], usual: float, silent: int) -> float:
     values = [n.contact for n in judged_notes(notes) if n.contact is not None]
-    if not values:
+    passes = len(values) + silent
+    if passes == 0:
         return np.nan
     clipped = np.clip(values, 1e-3, 1.0 - 1e-3)
-    weight = 1.0 if len(values) == 1 else _PASS_WEIGHT
-    beyond = np.log(clipped / (1.0 - clipped)) - usual
-    return float(1.0 / (1.0 + np.exp(-weight * beyond.sum())))
+    weight = 1.0 if passes == 1 else _PASS_WEIGHT
+    beyond = float((np.log(clipped / (1.0 - clipped)) - usual).sum()) + silent * _SILENT_ODDS
+    return float(1.0 / (1.0 + np.exp(-weight * beyond)))
 
 
 def _struck_level(notes: Sequence[MeasuredNote]) -> float:
@@ -92,16 +96,25 @@ def evidence_of(
     guitar: Guitar,
     positions: Sequence[Position],
     places: Mapping[Place, Sequence[MeasuredNote]],
+    *,
+    silent: Mapping[Place, int],
 ) -> Evidence:
-    """Return the contact evidence of all positions as arrays."""
+    """Return the contact evidence of all positions as arrays.
+
+    Parameters
+    ----------
+    silent
+        Passes of a place that had time for a note and gave none.
+    """
     shape = (guitar.n_strings, guitar.frets + 1)
     contact, level = np.full(shape, np.nan), np.full(shape, np.nan)
     choked, struck = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
     usual = _usual(places)
     for position in positions:
         at = position.string - 1, position.fret
-        contact[at] = _pooled(places.get((position.string, position.fret), ()), usual)
-        level[at] = _struck_level(places.get((position.string, position.fret), ()))
+        place = position.string, position.fret
+        contact[at] = _pooled(places.get(place, ()), usual, silent.get(place, 0))
+        level[at] = _struck_level(places.get(place, ()))
         struck[at] = position.buzz not in (None, "clean")
         if position.buzz == "choked":
             by_hand = len(position.notes) == 1 and (position.contact or 0.0) < _STRIKES

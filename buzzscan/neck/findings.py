@@ -23,8 +23,8 @@ from buzzscan.neck.verdict import Finding, FindingKind, Position
 __all__ = [
     "contact_finding",
     "dead_spot_finding",
+    "low_action_finding",
     "strings_named",
-    "widespread_finding",
 ]
 
 Positions = Mapping[Place, Position]
@@ -108,8 +108,8 @@ def _rival(found: Found) -> str:
 def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: str) -> Finding:
     """Return the finding for one cause of contact; `rank` compares heights without mm."""
     if found.cause.kind == "low action":
-        return widespread_finding(
-            "low action", found.strings, found.places, positions, confidence=found.confidence
+        return low_action_finding(
+            found.strings, found.places, positions, confidence=found.confidence
         )
     kind, frets, places = found.cause.kind, found.cause.frets, list(found.places)
     where = f"fret {frets[0]}" if kind in ("high fret", "low fret") else _frets_named(frets)
@@ -136,17 +136,7 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
     )
 
 
-_WIDE: dict[FindingKind, str] = {
-    "low action": "not behind one fret: the action is low for this touch",
-    "neck too straight": "mostly over the first frets, not behind one of them: the neck is too "
-    "straight for this touch",
-    "rising fret end": "mostly from the 12th fret up, not behind one fret: the end of the board "
-    "rises",
-}
-
-
-def widespread_finding(
-    kind: FindingKind,
+def low_action_finding(
     strings: tuple[int, ...],
     places: Sequence[Place],
     positions: Positions,
@@ -156,7 +146,7 @@ def widespread_finding(
     """Return the finding for strings that strike in many places with no one fret behind it."""
     frets = tuple(sorted({f for _, f in places}))
     return Finding(
-        kind=kind,
+        kind="low action",
         strings=strings,
         frets=frets,
         confidence=confidence,
@@ -164,9 +154,9 @@ def widespread_finding(
         height_low_mm=None,
         height_high_mm=None,
         summary=f"{how_sure(confidence)}: {strings_named(strings)} buzz in {len(places)} places "
-        f"({_frets_named(frets)}{_worst(places, positions)}), {_WIDE[kind]}."
-        f"{_accepted(places, positions)}",
-        next_step=ADVICE[kind].text(_frets_named(frets)),
+        f"({_frets_named(frets)}{_worst(places, positions)}), not behind one fret: the action is "
+        f"low for this touch.{_accepted(places, positions)}",
+        next_step=ADVICE["low action"].text(_frets_named(frets)),
         notes=_ids(places, positions),
     )
 

@@ -28,9 +28,10 @@ from buzzscan.neck.evidence import Evidence, evidence_of
 from buzzscan.neck.findings import (
     contact_finding,
     dead_spot_finding,
+    low_action_finding,
     strings_named,
-    widespread_finding,
 )
+from buzzscan.neck.gaps import silent_passes
 from buzzscan.neck.intonation import string_pitches
 from buzzscan.neck.pitchfindings import pitch_findings
 from buzzscan.neck.positions import Place, by_position, decay_trends, judge_positions
@@ -40,7 +41,7 @@ __all__ = ["judge"]
 
 _WIDE_CONFIDENCE = 0.6
 """The bench's rule by region is right more often than not, no more (common practice)."""
-_SURE, _WIDE_TIMES = 0.5, 3
+_SURE, _WIDE_TIMES = 0.3, 3
 """Widespread buzz comes after a cause this sure, unless it is this many times as large."""
 _RETAKE_SHARE = 0.25
 _RETAKE_FIRST_SHARE = 0.5
@@ -49,20 +50,22 @@ _SOFT_DBFS = -45.0
 
 
 def _wide_finding(
-    wide: tuple[FindingKind, tuple[int, ...], npt.NDArray[np.bool_]],
+    wide: tuple[tuple[int, ...], npt.NDArray[np.bool_]],
     evidence: Evidence,
     positions: Mapping[Place, Position],
 ) -> Finding:
-    kind, strings, where = wide
+    strings, where = wide
     places = [(int(s) + 1, int(f)) for s, f in np.argwhere(where)]
     sure = float(np.mean([evidence.contact[s - 1, f] for s, f in places]))
-    return widespread_finding(kind, strings, places, positions, confidence=_WIDE_CONFIDENCE * sure)
+    return low_action_finding(strings, places, positions, confidence=_WIDE_CONFIDENCE * sure)
 
 
 def _with_widespread(findings: list[Finding], wide: Finding) -> list[Finding]:
     """Return the findings with widespread buzz among them, where it belongs.
 
-    A cause of the same name that explains less gives way to it and lends it its confidence.
+    Low action found among the causes gives way to it when it explains less, and lends it its
+    confidence. What one fret or the shape of the neck explains comes first: it is mended first,
+    and what is left may be the player's touch.
     """
     same = [f for f in findings if f.kind == wide.kind]
     if any(len(f.notes) >= len(wide.notes) for f in same):
@@ -71,7 +74,7 @@ def _with_widespread(findings: list[Finding], wide: Finding) -> list[Finding]:
     surest = max([wide.confidence, *(f.confidence for f in same)])
     wide = dataclasses.replace(wide, confidence=surest)
     sure = [f for f in others if f.confidence >= _SURE]
-    last = any(len(wide.notes) <= _WIDE_TIMES * len(f.notes) for f in sure)
+    last = len(wide.notes) <= _WIDE_TIMES * sum(len(f.notes) for f in sure)
     return [*others, wide] if last else [wide, *others]
 
 
@@ -151,7 +154,7 @@ def judge(
     by_place = {(p.string, p.fret): p for p in positions}
     setup = setup_of(guitar)
     places = by_position(notes)
-    evidence = evidence_of(guitar, positions, places)
+    evidence = evidence_of(guitar, positions, places, silent=silent_passes(notes))
     explained = explain(setup, evidence, lowest=guitar.capo)
     findings: list[Finding] = [
         contact_finding(f, by_place, in_mm=setup.in_mm, rank=_rank(f.size_mm, setup))

@@ -40,9 +40,9 @@ _SLACK = 0.18
 _FALSE_ALARM, _MISS = 0.004, 0.15
 """Contact heard where there is none, and missed where there is (per place, both passes)."""
 _SURE = 0.997
-_LEVEL_RISE_DB, _LEVEL_SPREAD_DB, _LEVEL_RANGE = 14.0, 7.0, (-0.3, 1.2)
+_LEVEL_RISE_DB, _LEVEL_SPREAD_DB, _LEVEL_RANGE = 9.0, 7.0, (-0.3, 1.2)
 _LEVEL_START_DB, _ANY_LEVEL_DB = (-32.0, -14.0), 50.0
-_LEAST_LEVEL_RATIO = 0.25
+_LEAST_LEVEL_RATIO = 0.4
 """Level of the buzz over ln(strength/threshold), its scatter, and the level it starts from; a
 false alarm comes at any level (found on simulated strings, bounds wide)."""
 _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 2.2, 0.5, 0.85
@@ -50,12 +50,12 @@ _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 2.2, 0.5, 0.85
 _TEMPER = 0.9
 _LEAST_GAP_MM = 0.01
 _STRENGTHS = np.arange(-1.6, 1.41, 0.2)
-_STRENGTH_MIDDLE, _STRENGTH_SPREAD = -0.4, 0.5
+_STRENGTH_MIDDLE, _STRENGTH_SPREAD = -0.7, 0.5
 """Prior of ln strength over ln(middle threshold of the level neck): a hard player comes close."""
-_NEAR_LIFT = 0.45
-"""The fret next to the held one is struck by this much more than the envelope says, half of it
-at the next but one: there a strike turns the string's whole slope around (found on simulated
-strings, with frets, gauges and plucks varied)."""
+_NEAR_LIFT, _NEAR_FADE = 1.5, 1.5
+"""The fret next to the held one is struck by this much more than the envelope says, the next but
+one by this divided by the fade, and so on: there a strike turns the string's whole slope around
+(found on simulated strings, with frets, gauges and plucks varied)."""
 _EASIER_PER_OCTAVE = 0.45
 """A note an octave up swings twice as often before it dies, and its strikes are heard at a
 strength this much (ln) less (found on simulated strings, as above)."""
@@ -144,7 +144,7 @@ def _thresholds(setup: Setup, swing: FloatArray, profile: FloatArray) -> FloatAr
     gaps = np.maximum(gaps, _LEAST_GAP_MM)
     near = np.arange(swing.shape[-1])
     steps = near[None, :] - near[:, None]
-    lift = 1.0 + np.where(steps > 0, _NEAR_LIFT * 2.0 ** (1.0 - steps), 0.0)
+    lift = 1.0 + np.where(steps > 0, _NEAR_LIFT * _NEAR_FADE ** (1.0 - steps), 0.0)
     with np.errstate(divide="ignore"):
         inverse = np.where(swing > 0.0, 1.0 / (swing * lift), np.inf)
     least = np.stack([(gaps * place).min(axis=-1) for place in inverse])
