@@ -21,13 +21,17 @@ import numpy.typing as npt
 from buzzscan.neck.clearance import Setup, relief_curve
 from buzzscan.neck.verdict import FindingKind
 
-__all__ = ["Cause", "causes_of"]
+__all__ = ["FRET_KINDS", "Cause", "causes_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
+FRET_KINDS: tuple[FindingKind, ...] = ("high fret", "low fret")
+"""Causes that sit at one fret."""
 _FIRST_FRETS = 6
-_BODY_FRET = 12
+_RISE_FRETS = (12, 15)
 """Neck and body meet about here; a rising end begins at or after it (common practice)."""
+_LEAST_RISE_FRETS = 4
+"""Fewer frets than this are no end that rises, but frets."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,8 +73,8 @@ _LOG_PRIOR: dict[FindingKind, float] = {
     "high fret": float(np.log(0.90)),
     "low fret": float(np.log(0.1)),
     "low nut slot": float(np.log(0.50)),
-    "neck too straight": float(np.log(0.2)),
-    "rising fret end": float(np.log(0.15)),
+    "neck too straight": float(np.log(0.3)),
+    "rising fret end": float(np.log(0.2)),
     "low action": float(np.log(0.30)),
 }
 """How many of each to expect on a neck that is brought in for buzz (common practice, no source)."""
@@ -116,35 +120,43 @@ def _fret_causes(kind: FindingKind, frets: range, *, n: int) -> list[Cause]:
 
 
 def _setup_causes(setup: Setup, *, lowest: int) -> list[Cause]:
-    """Return the causes that relief and action make, and a rising fret end."""
+    """Return the causes that relief and action make."""
     n = setup.places_mm.size + 1
     last = n - 2
-    rise = np.maximum(setup.places_mm - setup.places_mm[min(_BODY_FRET, last - 1)], 0.0)
     octave = setup.places_mm[min(12, last)]
-    shapes: dict[FindingKind, tuple[tuple[int, ...], FloatArray, FloatArray]] = {
-        "neck too straight": (
-            tuple(range(max(lowest, 1), min(_FIRST_FRETS, last) + 1)),
-            np.append(relief_curve(setup.places_mm), 0.0),
-            _RELIEF_SIZES_MM,
-        ),
-        "low action": ((), _at(n - 1, n, -setup.scale_mm / octave), _ACTION_SIZES_MM),
-        "rising fret end": (
-            tuple(range(_BODY_FRET, last + 1)),
-            np.append(rise / rise[-1], 0.0),
-            _END_SIZES_MM,
-        ),
-    }
+    straight = Cause(
+        kind="neck too straight",
+        frets=tuple(range(max(lowest, 1), min(_FIRST_FRETS, last) + 1)),
+        shape=np.append(relief_curve(setup.places_mm), 0.0),
+        sizes_mm=_RELIEF_SIZES_MM,
+        log_prior=_LOG_PRIOR["neck too straight"],
+        span_shares=_SPAN_SHARES["neck too straight"],
+    )
+    low = Cause(
+        kind="low action",
+        frets=(),
+        shape=_at(n - 1, n, -setup.scale_mm / octave),
+        sizes_mm=_ACTION_SIZES_MM,
+        log_prior=_LOG_PRIOR["low action"],
+        span_shares=_SPAN_SHARES["low action"],
+    )
+    return [straight, low]
+
+
+def _rising_ends(last: int) -> list[Cause]:
+    """Return a rising end from each fret where one may begin, as much higher at each fret on."""
+    starts = [start for start in _RISE_FRETS if last - start >= _LEAST_RISE_FRETS]
+    frets = np.arange(last + 2)
     return [
         Cause(
-            kind=kind,
-            frets=frets,
-            shape=shape,
-            sizes_mm=sizes,
-            log_prior=_LOG_PRIOR[kind],
-            span_shares=_SPAN_SHARES[kind],
+            kind="rising fret end",
+            frets=tuple(range(start + 1, last + 1)),
+            shape=np.where(frets <= last, np.maximum(frets - start, 0.0) / (last - start), 0.0),
+            sizes_mm=_END_SIZES_MM,
+            log_prior=_LOG_PRIOR["rising fret end"] - float(np.log(len(starts))),
+            span_shares=_SPAN_SHARES["rising fret end"],
         )
-        for kind, (frets, shape, sizes) in shapes.items()
-        if kind != "rising fret end" or last > _BODY_FRET + 3
+        for start in starts
     ]
 
 
@@ -155,6 +167,7 @@ def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
     causes = _fret_causes("high fret", range(lowest + 1, last + 1), n=n)
     causes += _fret_causes("low fret", range(lowest + 1, last), n=n)
     causes += _setup_causes(setup, lowest=lowest)
+    causes += _rising_ends(last)
     if lowest == 0:
         slot = Cause(
             kind="low nut slot",

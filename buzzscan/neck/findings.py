@@ -105,6 +105,20 @@ def _rival(found: Found) -> str:
     return f" Less likely, {what} ({100.0 * found.rival_confidence:.0f} %)."
 
 
+def _untold(found: Found) -> str:
+    """Return the sentence on strings that do not tell, or nothing."""
+    if not found.untold:
+        return ""
+    which = strings_named(found.untold)
+    return f" {which[0].upper()}{which[1:]} strike too little to tell."
+
+
+def _lost(places: Sequence[Place], positions: Positions) -> str:
+    """Return the clause on places that were picked and gave no note, or nothing."""
+    lost = [p for p in places if p in positions and not positions[p].notes]
+    return f"; {_reach(lost)} gave no note when picked" if lost else ""
+
+
 def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: str) -> Finding:
     """Return the finding for one cause of contact; `rank` compares heights without mm."""
     if found.cause.kind == "low action":
@@ -117,8 +131,8 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
     reach = _reach(places)
     summary = f"{how_sure(found.confidence)}: {because}"
     if reach:
-        summary += f" ({reach}{_worst(places, positions)})"
-    summary += "." + _rival(found) + _accepted(places, positions)
+        summary += f" ({reach}{_worst(places, positions)}{_lost(places, positions)})"
+    summary += "." + _rival(found) + _untold(found) + _accepted(places, positions)
     size = (found.size_mm, found.low_mm, found.high_mm)
     if not in_mm and rank and kind in ("high fret", "low fret"):
         summary += f" {rank}"

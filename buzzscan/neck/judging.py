@@ -16,7 +16,6 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
@@ -24,7 +23,7 @@ from buzzscan.neck.advice import ADVICE, how_sure
 from buzzscan.neck.clearance import Setup, setup_of
 from buzzscan.neck.culprit import explain
 from buzzscan.neck.deadspots import dead_spots
-from buzzscan.neck.evidence import Evidence, evidence_of
+from buzzscan.neck.evidence import evidence_of
 from buzzscan.neck.findings import (
     contact_finding,
     dead_spot_finding,
@@ -35,29 +34,17 @@ from buzzscan.neck.gaps import silent_passes
 from buzzscan.neck.intonation import string_pitches
 from buzzscan.neck.pitchfindings import pitch_findings
 from buzzscan.neck.positions import Place, by_position, decay_trends, judge_positions
-from buzzscan.neck.verdict import Bars, Finding, FindingKind, Judgement, Position
+from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
 
 __all__ = ["judge"]
 
-_WIDE_CONFIDENCE = 0.6
-"""The bench's rule by region is right more often than not, no more (common practice)."""
 _SURE, _WIDE_TIMES = 0.3, 3
 """Widespread buzz comes after a cause this sure, unless it is this many times as large."""
 _RETAKE_SHARE = 0.25
 _RETAKE_FIRST_SHARE = 0.5
+_NO_NOTE = "no note where there was time for one: choked, or left out"
 _SOFT_DBFS = -45.0
 """Median attack below this is no hard picking at any usual recording level."""
-
-
-def _wide_finding(
-    wide: tuple[tuple[int, ...], npt.NDArray[np.bool_]],
-    evidence: Evidence,
-    positions: Mapping[Place, Position],
-) -> Finding:
-    strings, where = wide
-    places = [(int(s) + 1, int(f)) for s, f in np.argwhere(where)]
-    sure = float(np.mean([evidence.contact[s - 1, f] for s, f in places]))
-    return low_action_finding(strings, places, positions, confidence=_WIDE_CONFIDENCE * sure)
 
 
 def _with_widespread(findings: list[Finding], wide: Finding) -> list[Finding]:
@@ -123,6 +110,18 @@ def _retake(
     return finding, share
 
 
+def _with_silent(
+    positions: Sequence[Position], silent: Mapping[Place, int]
+) -> tuple[Position, ...]:
+    """Return the positions, those that were picked and gave no note with that as the reason."""
+    return tuple(
+        dataclasses.replace(p, reason=_NO_NOTE)
+        if not p.notes and silent.get((p.string, p.fret))
+        else p
+        for p in positions
+    )
+
+
 def judge(
     guitar: Guitar,
     notes: Sequence[MeasuredNote],
@@ -150,11 +149,14 @@ def judge(
         One position per string and fret, and findings, most useful first.
     """
     bars = bars or Bars()
-    positions = judge_positions(guitar, notes, bars=bars, offset_cents=offset_cents)
+    silent = silent_passes(notes)
+    positions = _with_silent(
+        judge_positions(guitar, notes, bars=bars, offset_cents=offset_cents), silent
+    )
     by_place = {(p.string, p.fret): p for p in positions}
     setup = setup_of(guitar)
     places = by_position(notes)
-    evidence = evidence_of(guitar, positions, places, silent=silent_passes(notes))
+    evidence = evidence_of(guitar, positions, places, silent=silent)
     explained = explain(setup, evidence, lowest=guitar.capo)
     findings: list[Finding] = [
         contact_finding(f, by_place, in_mm=setup.in_mm, rank=_rank(f.size_mm, setup))
@@ -162,7 +164,12 @@ def judge(
     ]
     findings.sort(key=lambda f: -len(f.notes) * f.confidence)
     if explained.wide is not None:
-        wide = _wide_finding(explained.wide, evidence, by_place)
+        wide = low_action_finding(
+            explained.wide.strings,
+            explained.wide.places,
+            by_place,
+            confidence=explained.wide.confidence,
+        )
         findings = _with_widespread(findings, wide)
     spots = dead_spots(guitar, positions, places, decay_trends(guitar, places), bars=bars)
     findings.extend(dead_spot_finding(s, by_place) for s in spots)

@@ -4,10 +4,11 @@ Conventions
 -----------
 A note strikes when the strength of its pluck exceeds a threshold that geometry gives
 (`buzzscan.neck.clearance`). Strength and threshold are natural logs; strength is unknown per
-string and summed over, and so is the place of the pluck, shared by all strings. A note
-strikes with probability Φ((strength − threshold)/slack); far above its threshold it chokes.
+string and summed over. So are the circumstances that all strings share: how hard the player
+picks, where, and how much more easily strikes are heard up the neck. A note strikes with
+probability Φ((strength − threshold)/slack); far above its threshold it chokes.
 
-Arrays run over (pluck places, strings, …, frets + 1). A profile is the nut slot, every fret
+Arrays run over (circumstances, strings, …, frets + 1). A profile is the nut slot, every fret
 and the saddle in one array, heights in mm.
 
 Limits
@@ -31,10 +32,19 @@ __all__ = ["StrikeModel", "log_sum", "strike_model"]
 
 FloatArray = npt.NDArray[np.float64]
 
-PLUCK_SHARES = (0.14, 0.24, 0.5)
-"""Pluck place as a share of the open string, from beside the bridge to over the neck. The last
-also stands for a string let go from the board's side, whose near end swings least."""
-_LOG_SHARE = np.log(np.array([0.4, 0.4, 0.2]))
+_PLUCK_SHARES, _PLUCK_ODDS = (0.14, 0.24, 0.5), (0.4, 0.4, 0.2)
+"""Pluck place as a share of the open string, from beside the bridge to over the neck, and how
+often. The last also stands for a string let go from the board's side, whose near end swings
+least."""
+_EASIER_PER_OCTAVE, _EASIER_ODDS = (0.2, 0.45, 0.7), (0.25, 0.5, 0.25)
+"""A note an octave up swings twice as often before it dies, and its strikes are heard at a
+strength this much (ln) less, and how often by how much: it depends on strings and recording
+(found on simulated strings, with frets, gauges and plucks varied)."""
+_TOUCH, _TOUCH_ODDS, _TOUCH_SPREAD = (-1.15, -0.75, -0.35, 0.05), (0.2, 0.4, 0.3, 0.1), 0.35
+"""Strength of the player's touch on all strings, as ln over the middle threshold of the level neck
+(a hard player comes close), how often, and how the strings scatter about it: gauges differ."""
+_ODDS = np.multiply.outer(_TOUCH_ODDS, np.outer(_PLUCK_ODDS, _EASIER_ODDS))
+_LOG_SHARE = np.log(_ODDS.ravel())
 _SLACK = 0.18
 """Standard deviation of ln(strength/threshold): picking uneven by 1–2 dB, frets by a hair."""
 _FALSE_ALARM, _MISS = 0.004, 0.15
@@ -50,15 +60,10 @@ _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 2.2, 0.5, 0.85
 _TEMPER = 0.9
 _LEAST_GAP_MM = 0.01
 _STRENGTHS = np.arange(-1.6, 1.41, 0.2)
-_STRENGTH_MIDDLE, _STRENGTH_SPREAD = -0.7, 0.5
-"""Prior of ln strength over ln(middle threshold of the level neck): a hard player comes close."""
 _NEAR_LIFT, _NEAR_FADE = 1.5, 1.5
 """The fret next to the held one is struck by this much more than the envelope says, the next but
 one by this divided by the fade, and so on: there a strike turns the string's whole slope around
 (found on simulated strings, with frets, gauges and plucks varied)."""
-_EASIER_PER_OCTAVE = 0.45
-"""A note an octave up swings twice as often before it dies, and its strikes are heard at a
-strength this much (ln) less (found on simulated strings, as above)."""
 _STEP, _LOWEST, _HIGHEST = 0.04, -4.0, 2.4
 """Grid of thresholds, relative to the string's middle one."""
 
@@ -81,12 +86,13 @@ class StrikeModel:
     swing
         Envelope per pluck place, shape (places, frets + 1, frets + 1).
     middle
-        Middle threshold of each string on the level neck, shape (places, strings).
+        Middle threshold of each string on the level neck, shape (shapes, strings); a shape of the
+        thresholds is a place of the pluck and an ease up the neck.
     table
         ln likelihood of each place over thresholds and strengths, shape
         (strings, frets + 1, thresholds, strengths).
     strength_prior
-        ln prior of the strengths.
+        Prior of the strengths for each touch, shape (strengths, touches).
     """
 
     setup: Setup
@@ -96,11 +102,11 @@ class StrikeModel:
     strength_prior: FloatArray
 
     def thresholds(self, profile: FloatArray) -> FloatArray:
-        """Return ln thresholds for profiles (strings, …, frets + 2), pluck places first."""
+        """Return ln thresholds for profiles (strings, …, frets + 2), shapes first."""
         return _thresholds(self.setup, self.swing, profile)
 
     def log_likelihood(self, profile: FloatArray) -> FloatArray:
-        """Return ln P(evidence, strength) for profiles: (places, strings, …, strengths)."""
+        """Return ln P(evidence | strength) of profiles: (shapes, strings, …, strengths)."""
         extra = (1,) * (profile.ndim - 2)
         middle = self.middle.reshape(self.middle.shape + extra + (1,))
         relative = np.clip(self.thresholds(profile) - middle, _LOWEST, _HIGHEST)
@@ -109,28 +115,37 @@ class StrikeModel:
         out: FloatArray = np.zeros((*index.shape[:-1], _STRENGTHS.size))
         for fret in range(profile.shape[-1] - 1):
             out += self.table[strings, fret, index[..., fret]]
-        return _TEMPER * out + self.strength_prior
+        return _TEMPER * out
 
     def log_evidence(self, profile: FloatArray) -> FloatArray:
-        """Return ln P(evidence) for profiles, strengths summed over: (places, strings, …)."""
-        return log_sum(self.log_likelihood(profile), axis=-1)
+        """Return ln P(evidence) of profiles, strengths summed over: (circumstances, strings, …)."""
+        ll = self.log_likelihood(profile)
+        top = ll.max(axis=-1, keepdims=True)
+        of_touch = top + np.log(np.exp(ll - top) @ self.strength_prior)
+        return np.asarray(np.moveaxis(of_touch, -1, 0).reshape(-1, *ll.shape[1:-1]))
 
     def striking(self, profile: FloatArray, *, given: FloatArray) -> FloatArray:
         """Return P(contact) per string and fret for a profile (strings, frets + 2).
 
-        Strength and pluck place are weighed as the evidence has them for the profile `given`.
+        Strength and circumstances are weighed as the evidence has them for the profile `given`.
         """
         ll = self.log_likelihood(given)
-        place = _LOG_SHARE + self.log_evidence(given).sum(axis=1)
-        weight = np.exp(ll - log_sum(ll, axis=-1)[..., None])
-        weight *= np.exp(place - log_sum(place))[:, None, None]
+        likely = np.exp(ll - ll.max(axis=-1, keepdims=True))[..., None] * self.strength_prior
+        shared = _LOG_SHARE + self.log_evidence(given).sum(axis=1)
+        shared = np.exp(shared - log_sum(shared)).reshape(-1, ll.shape[0]).T
+        weight = likely / likely.sum(axis=-2, keepdims=True) * shared[:, None, None, :]
         relative = self.thresholds(profile) - self.middle[:, :, None]
         strike = ndtr((_STRENGTHS[:, None] - relative[:, :, None, :]) / _SLACK)
-        return np.asarray(np.einsum("dsg,dsgf->sf", weight, strike), np.float64)
+        return np.asarray(np.einsum("dsgt,dsgf->sf", weight, strike), np.float64)
+
+    @property
+    def log_circumstances(self) -> FloatArray:
+        """Return ln prior of the circumstances, shape (circumstances,)."""
+        return np.asarray(_LOG_SHARE, np.float64)
 
     @staticmethod
-    def over_places(log_evidence: FloatArray) -> FloatArray:
-        """Return ln P summed over the pluck places (first axis)."""
+    def over_circumstances(log_evidence: FloatArray) -> FloatArray:
+        """Return ln P summed over the circumstances (first axis)."""
         return log_sum(log_evidence + _LOG_SHARE.reshape((-1,) + (1,) * (log_evidence.ndim - 1)))
 
 
@@ -141,15 +156,19 @@ def _thresholds(setup: Setup, swing: FloatArray, profile: FloatArray) -> FloatAr
         places_mm=setup.places_mm,
         scale_mm=setup.scale_mm,
     )
-    gaps = np.maximum(gaps, _LEAST_GAP_MM)
     near = np.arange(swing.shape[-1])
     steps = near[None, :] - near[:, None]
     lift = 1.0 + np.where(steps > 0, _NEAR_LIFT * _NEAR_FADE ** (1.0 - steps), 0.0)
     with np.errstate(divide="ignore"):
         inverse = np.where(swing > 0.0, 1.0 / (swing * lift), np.inf)
+    # a string that rests on a fret rings from there: one that it would lie deeper below does not
+    # make it strike the sooner
+    floor = _LEAST_GAP_MM * np.append(np.diagonal(inverse, 1, 1, 2), inverse[:, -1:, -1], axis=1)
     least = np.stack([(gaps * place).min(axis=-1) for place in inverse])
-    octaves = np.arange(swing.shape[-1]) / 12.0
-    return np.asarray(np.log(least) - _EASIER_PER_OCTAVE * octaves, np.float64)
+    least = np.maximum(least, floor.reshape(len(floor), *(1,) * (least.ndim - 2), -1))
+    easier = np.multiply.outer(_EASIER_PER_OCTAVE, np.arange(swing.shape[-1]) / 12.0)
+    easier = easier.reshape((1, -1) + (1,) * (least.ndim - 2) + easier.shape[1:])
+    return np.asarray((np.log(least)[:, None] - easier).reshape(-1, *least.shape[1:]), np.float64)
 
 
 def _level_ratio(evidence: Evidence, over: FloatArray) -> FloatArray:
@@ -188,15 +207,15 @@ def strike_model(setup: Setup, evidence: Evidence, *, lowest: int) -> StrikeMode
     swing = np.stack(
         [
             envelope(setup.places_mm, scale_mm=setup.scale_mm, pluck_mm=share * setup.scale_mm)
-            for share in PLUCK_SHARES
+            for share in _PLUCK_SHARES
         ]
     )
     level = _thresholds(setup, swing, setup.profile_mm)
-    log_prior = -0.5 * ((_STRENGTHS - _STRENGTH_MIDDLE) / _STRENGTH_SPREAD) ** 2
+    prior = np.exp(-0.5 * ((_STRENGTHS[:, None] - np.array(_TOUCH)) / _TOUCH_SPREAD) ** 2)
     return StrikeModel(
         setup=setup,
         swing=swing,
         middle=np.median(level[..., lowest:-1], axis=-1),
         table=_table(evidence),
-        strength_prior=log_prior - log_sum(log_prior),
+        strength_prior=prior / prior.sum(axis=0),
     )

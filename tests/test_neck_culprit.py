@@ -1,0 +1,116 @@
+"""The search for the cause, on contact drawn from known geometry."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from buzzscan.guitar import Guitar
+from buzzscan.neck.clearance import Setup, setup_of
+from buzzscan.neck.culprit import Explanation, explain
+from buzzscan.neck.evidence import Evidence
+
+GUITAR = Guitar(
+    scale_mm=647.7,
+    action_12_mm=(1.75, 1.7, 1.65, 1.6, 1.55, 1.5),
+    relief_mm=0.2,
+    nut_gap_mm=0.35,
+)
+SETUP = setup_of(GUITAR)
+Places = Iterable[tuple[int, int]]
+
+
+def evidence(struck: Places, *, silent_strings: tuple[int, ...] = ()) -> Evidence:
+    """Return contact that is sure at some places and surely not elsewhere."""
+    contact: npt.NDArray[np.float64] = np.full(SETUP.heights_mm.shape, 0.003)
+    for string, fret in struck:
+        contact[string - 1, fret] = 0.97
+    for string in silent_strings:
+        contact[string - 1] = np.nan
+    return Evidence(
+        contact=contact,
+        struck=np.nan_to_num(contact) > 0.5,
+        level_db=np.where(np.nan_to_num(contact) > 0.5, -22.0, np.nan),
+        choked=np.zeros(contact.shape, np.bool_),
+    )
+
+
+def explained(struck: Places, *, setup: Setup = SETUP, **options: tuple[int, ...]) -> Explanation:
+    return explain(setup, evidence(struck, **options), lowest=0)
+
+
+def behind(fret: int, strings: tuple[int, ...]) -> set[tuple[int, int]]:
+    return {(s, fret - k) for s in strings for k in (1, 2)}
+
+
+def test_nothing_heard_is_nothing_found() -> None:
+    result = explained([])
+    assert result.found == ()
+    assert result.wide is None
+
+
+@pytest.mark.parametrize("strings", [(1, 2), (3, 4, 5), (5, 6)])
+def test_only_strings_that_speak_are_named(strings: tuple[int, ...]) -> None:
+    found = explained(behind(9, strings)).found[0]
+    assert (found.cause.kind, found.cause.frets) == ("high fret", (9,))
+    assert found.strings == strings
+    assert found.untold == ()
+
+
+def test_strings_that_were_not_played_do_not_tell() -> None:
+    found = explained(behind(9, (1, 2, 3, 4)), silent_strings=(5, 6)).found[0]
+    assert found.strings == (1, 2, 3, 4)
+    assert found.untold == (5, 6)
+
+
+def test_more_strings_make_it_surer() -> None:
+    two, four = (explained(behind(9, tuple(range(1, n + 1)))).found[0] for n in (2, 4))
+    assert two.confidence < four.confidence <= 0.99
+
+
+def test_each_of_two_faults_is_weighed_beside_the_other() -> None:
+    alone = explained(behind(6, (3, 4, 5, 6))).found[0]
+    pair = explained(behind(6, (3, 4, 5, 6)) | behind(15, (3, 4, 5, 6))).found[:2]
+    assert {f.cause.frets for f in pair} == {(6,), (15,)}
+    # a second fault elsewhere does not make the first less likely
+    first = next(f for f in pair if f.cause.frets == (6,))
+    assert first.confidence == pytest.approx(alone.confidence, abs=0.1)
+
+
+def test_farther_reach_is_a_higher_fret() -> None:
+    near, far = (
+        explained({(s, 9 - k) for s in (2, 3, 4) for k in range(1, reach + 1)}).found[0]
+        for reach in (1, 3)
+    )
+    assert near.cause.frets == far.cause.frets == (9,)
+    assert near.low_mm < near.size_mm < near.high_mm
+    assert near.size_mm < far.size_mm
+
+
+def test_one_struck_note_with_all_else_clean_names_its_rival() -> None:
+    found = explained({(s, 8) for s in (3, 4, 5)}).found[0]
+    kinds = {found.cause.kind} | ({found.rival.kind} if found.rival else set())
+    assert kinds == {"high fret", "low fret"}
+
+
+def test_buzz_of_no_shape_is_low_action_the_surer_the_more() -> None:
+    rng = np.random.default_rng(5)
+    places = [(s, f) for s in range(1, 7) for f in range(1, 22)]
+
+    def low_action(share: float) -> float:
+        result = explained({p for p in places if rng.random() < share})
+        named = [f.confidence for f in result.found if f.cause.kind == "low action"]
+        return max([*named, result.wide.confidence if result.wide else 0.0])
+
+    assert 0.0 < low_action(0.3) < low_action(0.6)
+
+
+def test_buzz_up_the_neck_of_two_strings_may_be_the_end_or_the_action() -> None:
+    # a level neck too is met first far up, where strikes are heard most easily
+    found = explained({(s, f) for s in (1, 2) for f in (12, 14, 15, 17, 18, 19, 20)}).found[0]
+    assert found.rival is not None
+    assert {found.cause.kind, found.rival.kind} == {"rising fret end", "low action"}
+    assert found.confidence < 0.7
