@@ -61,6 +61,11 @@ class Cause:
     log_prior: float
     span_shares: tuple[float, float, float]
 
+    @property
+    def whole_neck(self) -> bool:
+        """Whether it always concerns all strings."""
+        return self.span_shares[:2] == (0.0, 0.0)
+
 
 _FRET_SIZES_MM = np.array([0.04, 0.07, 0.1, 0.14, 0.2, 0.28])
 _NUT_SHARES = np.array([0.5, 0.65, 0.8, 0.9, 0.97, 1.05])
@@ -73,7 +78,7 @@ _LOG_PRIOR: dict[FindingKind, float] = {
     "high fret": float(np.log(0.90)),
     "low fret": float(np.log(0.1)),
     "low nut slot": float(np.log(0.50)),
-    "neck too straight": float(np.log(0.3)),
+    "neck too straight": float(np.log(0.25)),
     "rising fret end": float(np.log(0.2)),
     "low action": float(np.log(0.30)),
 }

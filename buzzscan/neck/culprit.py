@@ -32,7 +32,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _LEAST_GAIN = -1.6
 """Log odds from which a cause is taken in: one in six is worth a look with a straightedge."""
-_LEAST_SUPPORT = 0.3
+_LEAST_SUPPORT = 0.7
 """Log odds that the evidence itself must add to the prior."""
 _MOST_CAUSES = 5
 _EXPLAINS = 0.25
@@ -50,6 +50,8 @@ _FINE_SIZES = 60
 _TELLS = float(np.log(2.0))
 """A string's own notes speak for or against a cause from a likelihood ratio of two on."""
 _MAY_BELONG = 0.2
+_LEAST_STRINGS = 2
+"""The neck bows and rises under all strings: one alone speaks of itself, not of the neck."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,10 +214,15 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         if places.size == 0:
             continue
         low, size, high = _interval(search, others, one.pick)
+        cause = search.causes[one.pick.index]
         strings, untold = _strings(search.weigh(others), one.pick)
+        if cause.whole_neck:
+            if len(strings) < _LEAST_STRINGS:
+                continue
+            strings, untold = tuple(range(1, level.shape[0] + 1)), ()
         found.append(
             Found(
-                cause=search.causes[one.pick.index],
+                cause=cause,
                 strings=strings,
                 untold=untold,
                 confidence=one.confidence,
