@@ -43,6 +43,7 @@ _MOST_SECOND = 0.95
 _USUAL_SECOND, _USUAL_APART_CENTS = 0.3, 0.7
 """A pickup hears the motion along the frets less; two polarisations of one string lie about a
 cent apart, on a live body now and then several (common practice, no source)."""
+_MOST_APART_CENTS = 12.0
 _APART_TAIL = 3.0
 """Degrees of freedom of Student's t for how far they lie apart."""
 _ONE_ALONE = 0.2
@@ -116,8 +117,9 @@ def fit_through_beats(
     level -= middle
     early = _EARLY_DB[:, None] * np.exp(-(at - early_from_s) / _EARLY_S)
     v = np.interp(at, times_s, variance) + early**2
-    shapes, squares = _bank().shapes[:, first:], _bank().squares[:, first:]
     prior = _prior(length_s * frequency_hz)
+    likely = slice(0, len(prior)), slice(first, None)
+    shapes, squares = _bank().shapes[likely], _bank().squares[likely]
     n_free = len(times_s) / per_independent
     fits = _lines(at, level, (shapes, squares), v, n_free)
     best = np.unravel_index(int(np.argmax(fits.log_odds + prior[:, None])), fits.slope.shape)
@@ -252,10 +254,15 @@ def _bank() -> _Bank:
 
 
 def _prior(periods: float) -> FloatArray:
-    """Return the log odds of each pair in a note of so many periods of the partial."""
+    """Return the log odds of the pairs that are likely in a note of so many periods.
+
+    Those are the first of the bank: it rises by beats.
+    """
     bank = _bank()
-    apart = bank.beats[1:] / periods * _CENTS / _USUAL_APART_CENTS
-    log = bank.log_steps - 0.5 * (bank.second[1:] / _USUAL_SECOND) ** 2
+    most = max(_MOST_APART_CENTS / _CENTS * periods, 2.0 * _BEATS[0])
+    n = 1 + len(_SECONDS) * int(np.searchsorted(_BEATS, most))
+    apart = bank.beats[1:n] / periods * _CENTS / _USUAL_APART_CENTS
+    log = bank.log_steps[: n - 1] - 0.5 * (bank.second[1:n] / _USUAL_SECOND) ** 2
     log -= 0.5 * (_APART_TAIL + 1.0) * np.log1p(apart**2 / _APART_TAIL)
     log -= log.max()
     log += np.log((1.0 - _ONE_ALONE) / np.exp(log).sum())

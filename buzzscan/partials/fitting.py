@@ -33,6 +33,7 @@ __all__ = ["LEAST_PERIODS", "PartialFit", "fit_partials", "measure_partials"]
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
+_CENTS = 1200.0 / float(np.log(2.0))
 LEAST_PERIODS = 4.5
 """Periods a stretch must hold: the main lobes of two neighbours (±2 bins) just part."""
 _STAGES = (7, 18, 48)
@@ -269,39 +270,27 @@ def _result(spectrum: Spectrum, peaks: Peaks, line: Line) -> PartialFit:
     error = float(line.error_ratio(first)[0])
     b_error = float(np.sqrt(line.var_b))
     reason = _why_no_b(line, numbers, b_error)
+    over = spectrum.power[peaks.top[good]] / peaks.noise[good]
+    per_hz = 4.0 / (0.375 * spectrum.n_samples * spectrum.rate_hz)
     level = _levels(spectrum, place, strength)
     decay = 2.0 * np.pi * place.imag * spectrum.bin_hz * 20.0 / np.log(10.0)
     return PartialFit(
         pitch_hz=float(line.at(first)[0]),
-        pitch_error_cents=1200.0 / float(np.log(2.0)) * error,
+        pitch_error_cents=_CENTS * error,
         f0_hz=line.f0_hz,
         inharmonicity=None if reason else line.b,
         inharmonicity_error=None if reason else b_error,
         likely_b=line.b,
         reason=reason,
-        numbers=tuple(int(n) for n in numbers),
-        frequencies_hz=tuple(float(v) for v in place.real * spectrum.bin_hz),
-        levels_db=tuple(float(v) for v in level),
-        over_noise_db=tuple(
-            float(v) for v in power_to_db(spectrum.power[peaks.top[good]] / peaks.noise[good])
-        ),
-        used=tuple(float(v) for v in line.weights[good]),
-        decays_db_per_s=tuple(float(v) for v in decay),
-        noises_db=tuple(
-            float(v)
-            for v in power_to_db(
-                peaks.noise[good] * 4.0 / (0.375 * spectrum.n_samples * spectrum.rate_hz)
-            )
-        ),
-        errors_cents=tuple(
-            float(v)
-            for v in ERROR_OF_PEAK
-            * np.sqrt(peaks.noise[good] / spectrum.power[peaks.top[good]])
-            / place.real
-            * 1200.0
-            / np.log(2.0)
-        ),
-        scatter_cents=1200.0 / float(np.log(2.0)) * line.scatter,
+        numbers=tuple(numbers.tolist()),
+        frequencies_hz=tuple((place.real * spectrum.bin_hz).tolist()),
+        levels_db=tuple(level.tolist()),
+        over_noise_db=tuple(power_to_db(over).tolist()),
+        used=tuple(line.weights[good].tolist()),
+        decays_db_per_s=tuple(decay.tolist()),
+        noises_db=tuple(power_to_db(peaks.noise[good] * per_hz).tolist()),
+        errors_cents=tuple((ERROR_OF_PEAK * _CENTS / np.sqrt(over) / place.real).tolist()),
+        scatter_cents=_CENTS * line.scatter,
         explained_ratio=_explained(spectrum, peaks, line),
     )
 

@@ -25,8 +25,8 @@ __all__ = ["Survey", "survey_long", "survey_short"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_SHORT_S, _MOST_SHORT = 0.046, 2400
-"""Two periods of E1; one moment every quarter of a second of ten minutes."""
+_SHORT_S, _MOST_SHORT = 0.046, 1200
+"""Two periods of E1; one moment every half second of ten minutes."""
 _LONG_S, _MOST_LONG = 0.37, 160
 """Lines of the mains stand apart from everything between them."""
 _SILENT_DB = -115.0
