@@ -78,7 +78,8 @@ def note_odds(heard: Heard) -> FloatArray:
     stiff = _gate(heard.b / heard.b_sd, *_STIFF_ERRORS)
     stiff *= 1.0 - _gate(heard.misfit, *_MISFIT_CENTS)
     string = stiff * _gate(count, 4.0, 8.0)
-    edge = np.maximum(edge, string * _gate(heard.new, 0.3, 0.6) * _gate(heard.rise_db, 3.0, 8.0))
+    plain = string * _gate(heard.rise_db, 3.0, 8.0)
+    edge = np.maximum(edge, plain * _gate(heard.new, 0.3, 0.6))
     # A string picked again on the same fret adds little power, but is new all the same.
     again = _gate(heard.whole_share, 0.4, 0.8) * _gate(heard.new, 0.12, 0.3)
     tone = 0.3 + 0.7 * np.maximum(_gate(heard.share, 0.1, 0.5), again)
@@ -88,7 +89,7 @@ def note_odds(heard: Heard) -> FloatArray:
     # voice starts like a pick.
     voice &= (heard.gain_db < _PICKED_GAIN_DB) | (heard.rise_db < _PICKED_RISE_DB)
     struck = _gate(heard.gain_db, *_STRUCK_GAIN_DB) * _gate(count, *_STRUCK_PARTIALS)
-    steady = np.maximum(steady, struck * _gate(heard.share, 0.4, 0.6))
+    steady = np.maximum(steady, np.maximum(struck, plain) * _gate(heard.share, 0.4, 0.6))
     steady = np.where(voice, 0.2, steady)
     odds = np.asarray(new * rise * partials * edge * tone * steady, np.float64)
     # Talk is far softer than the run; a soft pick is let in again by the place it fits.
@@ -145,7 +146,8 @@ def _settles(heard: Heard, odds: FloatArray, first: int, then: int) -> bool:
     """
     sharp = heard.gain_db[first] > max(_STRUCK_GAIN_DB[0], heard.gain_db[then] + _SETTLED_DB)
     louder = heard.level_db[then] - heard.level_db[first] > _LATER_DB
-    return bool(odds[first] > 0.5 and sharp and not louder)
+    picked = odds[first] > 0.5 and heard.rise_db[first] > _LATER_DB
+    return bool(picked and sharp and not louder)
 
 
 def _tells_better(heard: Heard, first: int, then: int) -> bool:

@@ -182,7 +182,9 @@ def _sounds_already(
         between = float(total[i, n_before + edge : stop - edge].mean())
         then = float(total[i, stop + edge : stop + 3 * edge].mean())
         rose = between > _UP_RATIO * calm[i] and between > then / _UP_RATIO
-        out[i] = share > _UP_ALREADY or rose
+        # What stops before the later beginning was the note before.
+        stopped = total[i, n_before + edge : stop].min() < then / _UP_RATIO
+        out[i] = (share > _UP_ALREADY or rose) and not stopped
     return out
 
 
