@@ -28,10 +28,6 @@ __all__ = ["Clues", "Path", "best_path"]
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
 
-_BEAM = 20.0
-"""States costlier than the best by more than this are no longer followed."""
-
-
 _STEP_SD = 0.2
 """Spread of ln B from fret to fret of one string beyond the error of its measurement."""
 _STEP_CAP, _ANY_STEP = 4.0, 1.0
@@ -78,6 +74,25 @@ class Clues:
     ln_b_sd: FloatArray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _SameString:
+    """Moves along one string: where they lie in a table (to, from), and what B should do.
+
+    Parameters
+    ----------
+    flat
+        Places in the raveled table.
+    origin
+        State that each starts from.
+    ln_b
+        Change of ln B that the frets between make.
+    """
+
+    flat: IntArray
+    origin: IntArray
+    ln_b: FloatArray
+
+
 def best_path(clues: Clues, states: States, start: FloatArray, moves: FloatArray) -> Path:
     """Return the cheapest path.
 
@@ -95,21 +110,19 @@ def best_path(clues: Clues, states: States, start: FloatArray, moves: FloatArray
     last = np.zeros(n_states, np.intp)
     nothing = 0.0
     came = np.full((len(clues.take), n_states), -2, np.int32)  # −2: passed over, −1: the first
+    into = np.ascontiguousarray(moves.T)
+    same, every = _same_string(states), np.arange(n_states)
     for i, row in enumerate(clues.evidence):
-        emit = np.tile(clues.take[i] - row, 2)
         taken = nothing + start
         came_from = np.full(n_states, -1, np.int32)
-        alive = np.flatnonzero(now < now.min() + _BEAM) if np.isfinite(now).any() else last[:0]
-        if len(alive):
-            near = np.flatnonzero(emit < emit.min() + _BEAM)
-            ways = now[alive, None] + moves[np.ix_(alive, near)]
-            ways += _stiffness_costs(clues, states, i, last=last[alive], alive=alive, near=near)
-            best = np.argmin(ways, axis=0)
-            cost = ways[best, np.arange(len(near))]
-            better = cost < taken[near]
-            taken[near] = np.where(better, cost, taken[near])
-            came_from[near] = np.where(better, alive[best], -1)
-        taken += emit
+        if i:
+            ways = _ways(clues, i, now, last=last, into=into, same=same)
+            best = np.argmin(ways, axis=1)
+            cost = ways[every, best]
+            better = cost < taken
+            taken = np.where(better, cost, taken)
+            came_from = np.where(better, best, -1).astype(np.int32)
+        taken = taken + np.tile(clues.take[i] - row, 2)
         passed = now + clues.skip[i]
         nothing += clues.skip[i]
         took = taken < passed
@@ -122,21 +135,30 @@ def best_path(clues: Clues, states: States, start: FloatArray, moves: FloatArray
     return _trace(came, int(np.argmin(now)), float(now.min()))
 
 
-def _stiffness_costs(
-    clues: Clues, states: States, row: int, *, last: IntArray, alive: IntArray, near: IntArray
+def _same_string(states: States) -> _SameString:
+    to, origin = np.nonzero(states.string[:, None] == states.string[None, :])
+    return _SameString(
+        flat=to * len(states.string) + origin,
+        origin=origin,
+        ln_b=np.asarray(LN_B_PER_FRET * (states.fret[to] - states.fret[origin]), np.float64),
+    )
+
+
+def _ways(
+    clues: Clues, row: int, now: FloatArray, *, last: IntArray, into: FloatArray, same: _SameString
 ) -> FloatArray:
-    """Return what the change of B says of each move, shape (alive, near).
+    """Return the cost of each way to each state, shape (to, from).
 
     Along one string B changes by a known step per fret; from string to string by any.
     """
-    frets = states.fret[near] - states.fret[alive][:, None]
-    same = states.string[near] == states.string[alive][:, None]
     step = clues.ln_b[row] - clues.ln_b[last]
     var = clues.ln_b_sd[row] ** 2 + clues.ln_b_sd[last] ** 2 + _STEP_SD**2
-    z2 = (step[:, None] - LN_B_PER_FRET * frets) ** 2 / var[:, None]
-    known = _STEP_SD**2 / var[:, None]
-    costs = np.where(same, np.clip(0.5 * (z2 - 1.0), 0.0, _STEP_CAP), _ANY_STEP * known)
-    return np.asarray(costs, np.float64)
+    any_step = _ANY_STEP * _STEP_SD**2 / var
+    ways: FloatArray = into + (now + any_step)
+    z2 = (step[same.origin] - same.ln_b) ** 2 / var[same.origin]
+    along = np.clip(0.5 * (z2 - 1.0), 0.0, _STEP_CAP)
+    ways.reshape(-1)[same.flat] += along - any_step[same.origin]
+    return ways
 
 
 def _trace(came: npt.NDArray[np.int32], state: int, cost: float) -> Path:

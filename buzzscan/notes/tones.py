@@ -37,6 +37,8 @@ _FITS_BETTER = 0.6
 """Share of what silent partials between two moments would add to the match."""
 _UP_ALREADY = 0.6
 """Share of their later level at which the partials sound already."""
+_MOST_OVER = 1.5
+"""A partial's attack over the level that it holds later on."""
 _UP_RATIO = 10.0
 """Power of all partials over what was before, and under what follows, for a beginning."""
 _NEAR_S, _FAR_S = (0.010, 0.034), (0.008, 0.040)
@@ -142,7 +144,10 @@ def _begin(
     # Higher partials turn faster against those of the note before, and so tell more.
     weight = partials_hz[:, :, None] / (np.abs(steady) + 1e-6)
     power = weight * np.abs(steady) ** 2
-    match = (2.0 * weight * (tone * steady.conj()).real - power).sum(axis=1)
+    # A louder note before counts no more than one as loud: it turns, but slowly where it is near.
+    size = np.abs(tone) + 1e-12
+    even = tone * np.minimum(_MOST_OVER * np.abs(steady) / size, 1.0)
+    match = (2.0 * weight * (even * steady.conj()).real - power).sum(axis=1)
     first, stop = n_before - round(0.050 * rate), n_before + round(0.060 * rate)
     gain = np.cumsum(match[:, stop:first:-1], axis=1)[:, ::-1]
     top = np.argmax(gain, axis=1)

@@ -230,14 +230,7 @@ def table() -> dict[str, Tally]:
     return rows
 
 
-SHORT_OF_IT = pytest.mark.xfail(
-    reason="picks within 60 ms of a squeak or a knock are missed: F about 0.96, promised is 0.98"
-)
-
-
-@pytest.mark.parametrize(
-    "kind", [pytest.param(k, marks=SHORT_OF_IT) if k == "messy" else k for k in KINDS]
-)
+@pytest.mark.parametrize("kind", KINDS)
 def test_onsets_are_found_where_they_are(table: dict[str, Tally], kind: str) -> None:
     assert table[kind].f >= LEAST_F
     assert abs(table[kind].bias_s) < MOST_BIAS_S
