@@ -4,7 +4,8 @@ Conventions
 -----------
 A note's fall is compared with its string's own smooth trend. A dead spot falls faster in every
 pass, adds no highs and does not strike a fret; where notes strike, the fall is put down to the
-contact. It follows frequency: the same pitch on other strings is looked up and reported.
+contact. It follows frequency: the same pitch on other strings is looked up and reported, and
+what one resonance of the neck takes on several strings is one dead spot.
 
 Limits
 ------
@@ -14,6 +15,7 @@ than about a quarter to two fifths in decay time are not heard (Tolonen & Järve
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import statistics
 from collections.abc import Mapping, Sequence
@@ -31,11 +33,17 @@ _EVERY_PASS_SHARE = 0.6
 """Each pass must show this share of the (logarithmic) fall that is asked of their middle."""
 _CERTAIN_SIGMAS = 3.5
 _SINGLE_PASS_SIGMAS = 6.0
-"""With one pass alone nothing shows that the fall comes back."""
+"""With one pass alone, and no other string that falls fast at its pitch, nothing shows that the
+fall comes back."""
+_FOLLOWER_SIGMAS, _ENOUGH_FOLLOWERS = 0.5, 2
+"""So much less is asked for each other string that falls fast at the same pitch. Where two do, the
+neck takes the pitch, whatever the other partials of the note make of it."""
 _SHOULDER_RATIO = 1.3
 """Neighbours that fall this much faster belong to the spot: −25 % in time is heard."""
 _WIDEST = 3
 _SAME_PITCH_SEMITONES = 0.6
+_ONE_RESONANCE_SEMITONES = 1.1
+"""A resonance is up to two or three frets wide, and its deepest fret differs between strings."""
 _NO_CONTACT = 0.3
 """Above this, in the middle of the passes, the fall may be contact's doing."""
 _PASS_CONTACT = 0.6
@@ -62,6 +70,8 @@ class DeadSpot:
         How many times faster than the trend the deepest fret falls.
     pitch_hz
         Frequency it takes.
+    places
+        (string, fret) of all that it takes, here and on other strings.
     followers
         (string, fret) of the same pitch on other strings that fall fast as well.
     silent
@@ -77,20 +87,25 @@ class DeadSpot:
     frets: tuple[int, ...]
     ratio: float
     pitch_hz: float
+    places: tuple[Place, ...]
     followers: tuple[Place, ...]
     silent: tuple[Place, ...]
     sigmas: float
     confidence: float
 
 
+def _rates(notes: Sequence[MeasuredNote]) -> list[float]:
+    return [n.decay_db_per_s for n in judged_notes(notes) if n.decay_db_per_s is not None]
+
+
 def _half_spread(notes: Sequence[MeasuredNote]) -> float:
     """Return half the spread of ln(rate) between the passes."""
-    rates = [n.decay_db_per_s for n in judged_notes(notes) if n.decay_db_per_s]
+    rates = _rates(notes)
     return 0.5 * math.log(max(rates) / min(rates)) if rates and min(rates) > 0.0 else 0.0
 
 
 def _every_pass(notes: Sequence[MeasuredNote], usual: float, least: float) -> bool:
-    rates = [n.decay_db_per_s for n in judged_notes(notes) if n.decay_db_per_s is not None]
+    rates = _rates(notes)
     return bool(rates) and min(rates) / usual >= least
 
 
@@ -161,6 +176,62 @@ def _cover(place: Place, positions: Mapping[Place, Position]) -> tuple[int, ...]
     return tuple(sorted(frets))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Neck:
+    """Everything that one position is judged beside."""
+
+    guitar: Guitar
+    positions: Mapping[Place, Position]
+    places: Mapping[Place, Sequence[MeasuredNote]]
+    wholes: Mapping[int, Trend]
+    bars: Bars
+
+
+def _enough_passes(notes: Sequence[MeasuredNote], *, sigmas: float, agree: int) -> bool:
+    """Whether a fall this deep is certain: in every pass where there are two, else very deep."""
+    passes = len(_rates(notes))
+    if passes < min(len(judged_notes(notes)), 2):
+        return False
+    certain = _CERTAIN_SIGMAS if passes > 1 or agree else _SINGLE_PASS_SIGMAS
+    return sigmas >= certain - agree * _FOLLOWER_SIGMAS
+
+
+def _spot_at(position: Position, ratio: float, trend: Trend, neck: _Neck) -> DeadSpot | None:
+    """Return the dead spot whose deepest fret a position is, if it is one."""
+    place = position.string, position.fret
+    notes = neck.places.get(place, ())
+    if not _adds_no_highs(position, notes) or not _stands_out(place, neck.positions):
+        return None
+    followers, silent = _same_pitch(neck.guitar, place, neck.positions)
+    agree = min(len(followers), _ENOUGH_FOLLOWERS)
+    whole, deep = neck.wholes.get(position.string), ratio >= neck.bars.dead_ratio
+    dies = _whole_note_dies(notes, position.fret, whole, deep=deep)
+    usual = math.exp(float(trend.at(position.fret)))
+    sigmas = math.log(ratio) / math.hypot(trend.spread, _PASS_SIGMA_LOG, _half_spread(notes))
+    least = neck.bars.short_ratio**_EVERY_PASS_SHARE
+    if not dies and agree < _ENOUGH_FOLLOWERS:
+        return None
+    if not _enough_passes(notes, sigmas=sigmas, agree=agree):
+        return None
+    if not _every_pass(notes, usual, least):
+        return None
+    frets = _cover(place, neck.positions)
+    support = sigmas - _CERTAIN_SIGMAS + 0.7 * len(followers) - 0.2 * len(silent)
+    support += 0.8 if len(_rates(notes)) > 1 else -2.0
+    return DeadSpot(
+        string=place[0],
+        fret=place[1],
+        frets=frets,
+        ratio=ratio,
+        pitch_hz=neck.guitar.pitch_hz(*place),
+        places=tuple((place[0], fret) for fret in frets),
+        followers=followers,
+        silent=silent,
+        sigmas=sigmas,
+        confidence=1.0 / (1.0 + math.exp(-0.4 - support)),
+    )
+
+
 def dead_spots(
     guitar: Guitar,
     positions: Sequence[Position],
@@ -170,44 +241,52 @@ def dead_spots(
     bars: Bars,
 ) -> tuple[DeadSpot, ...]:
     """Return every dead spot, deepest first."""
-    by_place = {(p.string, p.fret): p for p in positions}
-    wholes = decay_trends(guitar, places, measure=lambda n: n.whole_decay_db_per_s)
-    least = bars.short_ratio**_EVERY_PASS_SHARE
+    neck = _Neck(
+        guitar=guitar,
+        positions={(p.string, p.fret): p for p in positions},
+        places=places,
+        wholes=decay_trends(guitar, places, measure=lambda n: n.whole_decay_db_per_s),
+        bars=bars,
+    )
     found: list[DeadSpot] = []
     taken: set[Place] = set()
     for position in sorted(positions, key=lambda p: -(p.decay_ratio or 0.0)):
-        place = position.string, position.fret
         ratio, trend = position.decay_ratio, trends.get(position.string)
-        if ratio is None or ratio < bars.short_ratio or trend is None or place in taken:
+        if ratio is None or ratio < bars.short_ratio or trend is None:
             continue
-        notes = places.get(place, ())
-        if not _adds_no_highs(position, notes) or not _stands_out(place, by_place):
+        if (position.string, position.fret) in taken:
             continue
-        whole, deep = wholes.get(position.string), ratio >= bars.dead_ratio
-        if not _whole_note_dies(notes, position.fret, whole, deep=deep):
-            continue
-        usual = math.exp(float(trend.at(position.fret)))
-        sigmas = math.log(ratio) / math.hypot(trend.spread, _PASS_SIGMA_LOG, _half_spread(notes))
-        passes = len(judged_notes(notes))
-        certain = _CERTAIN_SIGMAS if passes > 1 else _SINGLE_PASS_SIGMAS
-        if sigmas < certain or not _every_pass(notes, usual, least):
-            continue
-        followers, silent = _same_pitch(guitar, place, by_place)
-        frets = _cover(place, by_place)
-        taken |= {(place[0], fret) for fret in frets}
-        support = sigmas - _CERTAIN_SIGMAS + 0.7 * len(followers) - 0.2 * len(silent)
-        support += 0.8 if passes > 1 else -2.0
-        found.append(
-            DeadSpot(
-                string=place[0],
-                fret=place[1],
-                frets=frets,
-                ratio=ratio,
-                pitch_hz=guitar.pitch_hz(*place),
-                followers=followers,
-                silent=silent,
-                sigmas=sigmas,
-                confidence=1.0 / (1.0 + math.exp(-0.4 - support)),
-            )
+        spot = _spot_at(position, ratio, trend, neck)
+        if spot is not None:
+            taken.update(spot.places)
+            found.append(spot)
+    return _one_per_resonance(guitar, found)
+
+
+def _one_per_resonance(guitar: Guitar, found: Sequence[DeadSpot]) -> tuple[DeadSpot, ...]:
+    """Return the spots, deepest first, with those of one pitch on other strings put into one."""
+    kept: list[DeadSpot] = []
+    for spot in found:
+        midi = guitar.midi(spot.string, spot.fret)
+        same = next(
+            (
+                i
+                for i, k in enumerate(kept)
+                if abs(guitar.midi(k.string, k.fret) - midi) <= _ONE_RESONANCE_SEMITONES
+                and spot.string not in {s for s, _ in k.places}
+            ),
+            None,
         )
-    return tuple(found)
+        if same is None:
+            kept.append(spot)
+            continue
+        first = kept[same]
+        followers = {*first.followers, (spot.string, spot.fret)}
+        kept[same] = dataclasses.replace(
+            first,
+            places=tuple(sorted({*first.places, *spot.places})),
+            followers=tuple(sorted(followers)),
+            silent=tuple(p for p in first.silent if p not in followers),
+            confidence=max(first.confidence, spot.confidence),
+        )
+    return tuple(kept)

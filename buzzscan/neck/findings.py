@@ -192,16 +192,15 @@ def dead_spot_finding(spot: DeadSpot, positions: Positions) -> Finding:
         f"{spot.ratio:.1f}× faster than its neighbours{wide}, at {spot.pitch_hz:.0f} Hz, with no "
         f"added highs: the neck takes the note, no fret does.{follow}"
     )
-    places = [(spot.string, f) for f in spot.frets]
     return Finding(
         kind="dead spot",
-        strings=(spot.string,),
-        frets=spot.frets,
+        strings=tuple(sorted({s for s, _ in spot.places})),
+        frets=tuple(sorted({f for _, f in spot.places})),
         confidence=spot.confidence,
         height_mm=None,
         height_low_mm=None,
         height_high_mm=None,
         summary=summary,
         next_step=ADVICE["dead spot"].text(),
-        notes=_ids(places, positions),
+        notes=_ids(spot.places, positions),
     )
