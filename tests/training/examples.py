@@ -1,6 +1,7 @@
 """Cues of many notes beside what is true of them, as a table on disk.
 
-Run ``python -m training.examples OUT.npz FIRST LAST`` in tests/ for the takes of those seeds.
+Run ``python -m training.examples OUT.npz --seeds 0 800`` in tests/ for the takes of those seeds, or
+with ``--recorded SOUND...`` for real ones without buzz, each with a JSON of its notes beside it.
 
 Conventions
 -----------
@@ -13,8 +14,8 @@ Notes whose string lies on a higher fret are left out: their pitch tells.
 
 from __future__ import annotations
 
+import argparse
 import json
-import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -132,10 +133,10 @@ def rows_of_real_take(sound: Path, take: int) -> list[Row]:
     """Return the notes of a recorded take without buzz, `sound` beside a JSON of its notes."""
     listed = json.loads(sound.with_suffix(".json").read_text())["notes"]
     guitar = Guitar(frets=24)
-    clean = [n for n in listed if not n["planted"] and n["string"] is not None]
+    clean = [n for n in listed if not n["planted"]]
     notes = []
     for i, n in enumerate(clean):
-        place = (int(n["string"]), int(n["fret"]))
+        place = (n["string"], n["fret"]) if n["string"] else _lowest_place(guitar, n["midi"])
         pitch = guitar.pitch_hz(*place)
         notes.append(_note(i, place, (n["onset_s"], n["end_s"]), pitch))
     rows = []
@@ -158,6 +159,12 @@ def rows_of_real_take(sound: Path, take: int) -> list[Row]:
     return rows
 
 
+def _lowest_place(guitar: Guitar, midi: int) -> tuple[int, int]:
+    """Return the place of a pitch nearest the nut, thickest string first."""
+    frets = [(s, int(midi - guitar.midi(s, 0))) for s in reversed(guitar.strings)]
+    return min((f for f in frets if f[1] >= 0), key=lambda place: place[1])
+
+
 def table(rows: Sequence[Row]) -> dict[str, npt.NDArray[np.generic]]:
     """Return the rows as columns, numbers as float32."""
     names = {k: isinstance(v, str) for k, v in rows[0].items()}
@@ -167,14 +174,21 @@ def table(rows: Sequence[Row]) -> dict[str, npt.NDArray[np.generic]]:
     }
 
 
-def main(out: str, first: str, last: str) -> None:
-    """Write the notes of the takes `first` to `last` − 1."""
+def main() -> None:
+    """Write a table of the takes of some seeds, or of recorded ones."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--seeds", nargs=2, type=int, default=(0, 0), metavar=("FIRST", "LAST"))
+    parser.add_argument("--recorded", nargs="*", type=Path, default=(), metavar="SOUND")
+    asked = parser.parse_args()
     rows: list[Row] = []
-    for seed in range(int(first), int(last)):
+    for seed in range(*asked.seeds):
         rows += rows_of_seed(seed)
-    np.savez_compressed(out, **table(rows))  # type: ignore[arg-type]
-    print(f"{len(rows)} notes written to {out}")
+    for i, sound in enumerate(asked.recorded):
+        rows += rows_of_real_take(sound, -1 - i)
+    np.savez_compressed(asked.out, **table(rows))  # type: ignore[arg-type]
+    print(f"{len(rows)} notes written to {asked.out}")
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:])
+    main()

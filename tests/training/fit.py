@@ -36,7 +36,7 @@ RISING = ("fresh_db", "fresh_line_db", "fresh_share_db", "fresh_line_held_db", "
 """Beginnings of cues that contact can only raise."""
 ALSO_RISING = ("pair_line_db", "gap_db")
 TREES, DEPTH, RATE = 300, 2, 0.1
-STRUCK_WEIGHT, REAL_WEIGHT = 2.0, 20.0
+STRUCK_WEIGHT, REAL_WEIGHT = 3.0, 20.0
 FOLDS = 4
 HEAD = '''"""Numbers that the probability of contact is made from; see `buzzscan.measures.contact`.
 
