@@ -44,9 +44,10 @@ _TOUCH_SHARE, _TOUCH_SPREAD = 0.25, 0.04
 """Share of all places that strike at which low action is as likely as a hard touch (a level neck
 under a hard touch strikes in up to a quarter; found on simulated necks)."""
 _WIDE_SURE = (0.1, 0.9)
-_SIZE_TEMPER = 0.35
+_SIZE_TEMPER = 0.7
 """Places share errors of the model, which weigh more on a size than on which cause it is."""
-_FINE_SIZES = 60
+_FINE_SIZES, _FINE_RANGE = 80, (0.5, 1.8)
+"""How finely and how far, as shares of the least and the largest size considered."""
 _TELLS = float(np.log(2.0))
 """A string's own notes speak for or against a cause from a likelihood ratio of two on."""
 _MAY_BELONG = 0.2
@@ -140,7 +141,8 @@ def _taken(search: Search, level: FloatArray) -> list[_Taken]:
 def _interval(search: Search, profile: FloatArray, pick: Pick) -> tuple[float, float, float]:
     """Return low end, middle and high end of a pick's size beside the others."""
     cause = search.causes[pick.index]
-    sizes = np.linspace(0.5 * cause.sizes_mm[0], 1.15 * cause.sizes_mm[-1], _FINE_SIZES)
+    least, most = _FINE_RANGE
+    sizes = np.linspace(least * cause.sizes_mm[0], most * cause.sizes_mm[-1], _FINE_SIZES)
     part = profile[pick.span[0] : pick.span[1]]
     profiles = np.repeat(profile[:, None, :], sizes.size, axis=1)
     profiles[pick.span[0] : pick.span[1]] = part[:, None, :] + np.outer(sizes, cause.shape)
