@@ -78,6 +78,18 @@ def test_new_contact_that_ends_at_once_may_be_the_pluck() -> None:
     assert change_at(compare(made({}), after), 2, 8) == "not comparable"
 
 
+@pytest.mark.parametrize(("pass_contact", "change"), [(0.93, "not comparable"), (0.6, "new")])
+def test_what_struck_in_one_pass_before_is_not_new(pass_contact: float, change: str) -> None:
+    before = made({})
+    first = next(n for n in before.notes if (n.note.string, n.note.fret) == (2, 8))
+    notes = tuple(
+        dataclasses.replace(n, contact=pass_contact) if n is first else n for n in before.notes
+    )
+    after = _striking(after_scan({(2, 8): "buzz"}), (2, 8), 0.4, rate=10.0)
+    told = compare(dataclasses.replace(before, notes=notes), after)
+    assert change_at(told, 2, 8) == change
+
+
 def test_a_cause_of_brief_contact_alone_explains_nothing() -> None:
     before = _striking(made({(2, 8): "buzz"}), (2, 8), 0.08, rate=10.0)
     told = compare(with_high_fret(before, strings=(2,)), after_scan({}))

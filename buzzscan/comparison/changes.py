@@ -181,8 +181,10 @@ class Judge:
         if doubt:
             return f"{when}, it struck a fret {doubt}: the next pluck may tell otherwise"
         free = (self.after, now) if ended else (self.before, then)
-        # A cure needs every pass to be clean; a new fault that lasts was none for most before.
-        if _surely_clean(*free) or (not ended and (then.contact or 0.0) <= SURE_CLEAN):
+        # A cure needs every pass to be clean; a new fault that lasts was none for most before, and
+        # no pass of it struck beyond doubt.
+        was_free = (then.contact or 0.0) <= SURE_CLEAN and not _a_pass_strikes(self.before, then)
+        if _surely_clean(*free) or (not ended and was_free):
             return ""
         other = "after" if ended else "before"
         return f"{other}, one pass struck a fret or nearly: the next pluck may tell otherwise"
@@ -215,6 +217,11 @@ def _passes_strike(scan: Scan, position: Position) -> bool:
     """Return whether no pass of a place that strikes contradicts it."""
     passes = [n.contact for n in _judged(scan, position) if n.contact is not None]
     return all(c >= EITHER_WAY for c in passes)
+
+
+def _a_pass_strikes(scan: Scan, position: Position) -> bool:
+    """Return whether any pass of a place strikes beyond doubt."""
+    return any((n.contact or 0.0) >= SURE_CONTACT for n in _judged(scan, position))
 
 
 def _surely_strikes(scan: Scan, position: Position) -> bool:
