@@ -16,12 +16,13 @@ Notes
 -----
 The first look is a logistic regression, the second boosted trees of two splits (Friedman, Ann.
 Statist. 29, 2001) that can only rise with each cue of fresh power: a sum of small steps, each
-weighing one cue by one other. They were fitted to two simulations of a string over frets that
-differ in how a strike is modelled (a lossy spring; a contact that keeps its energy), 584
-guitars of 4 to 7 strings drawn at random: setup, faults, strings, pluck, pickup or body, phantom
-partials, room, noise, hum, phone, codec, compressor, saturation, squeaks, pace from 0.15 s,
-boundaries off by up to 15 ms; and to 167 clean notes of two real guitars (MIT and CC0), which
-simulated strings are tidier than. Whole guitars were held out to choose cues and size.
+weighing one cue by one other. They were fitted to 900 takes of guitars and basses of 4 to 7
+strings drawn at random (setup, faults, strings, pluck, pickup or body, phantom partials, room,
+noise, hum, phone, codec, compressor, saturation, squeaks, pace from 0.17 s, boundaries off by
+some milliseconds), half of them modal strings over frets that keep their energy, half strings on
+a grid over lossy ones; and to 167 clean notes of two real guitars (MIT and CC0), which simulated
+strings are tidier than. Whole takes were held out to choose cues and size. `tests/training`
+does it again.
 """
 
 from __future__ import annotations
