@@ -380,14 +380,14 @@ def make_run() -> Callable[..., npt.NDArray[np.float64]]:
 def note_at() -> Callable[..., MeasuredNote]:
     """Return a maker of measured notes: string, fret, and whatever differs from a clean note.
 
-    `id`, `direction`, `onset_s`, `end_s`, `placed` and `note_judged` go to the note itself, the
-    rest to its measures.
+    `id`, `recording`, `direction`, `onset_s`, `end_s`, `placed` and `note_judged` go to the note
+    itself, the rest to its measures.
     """
 
     def make(string: int, fret: int, **changes: object) -> MeasuredNote:
         note = Note(
             id=changes.pop("id", 1),  # type: ignore[arg-type]
-            recording=0,
+            recording=changes.pop("recording", 0),  # type: ignore[arg-type]
             string=string,
             fret=fret,
             direction=changes.pop("direction", "up"),  # type: ignore[arg-type]

@@ -34,6 +34,7 @@ from buzzscan.neck.gaps import silent_passes
 from buzzscan.neck.intonation import string_pitches
 from buzzscan.neck.pitchfindings import pitch_findings
 from buzzscan.neck.positions import Place, by_position, decay_trends, judge_positions
+from buzzscan.neck.softer import hard_takes_only, soft_takes, with_softer
 from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
 
 __all__ = ["judge"]
@@ -149,10 +150,12 @@ def judge(
         One position per string and fret, and findings, most useful first.
     """
     bars = bars or Bars()
-    silent = silent_passes(notes)
+    silent, soft = silent_passes(notes), soft_takes(notes)
+    heard, notes = notes, hard_takes_only(notes, soft)
     positions = _with_silent(
         judge_positions(guitar, notes, bars=bars, offset_cents=offset_cents), silent
     )
+    positions = with_softer(positions, heard, soft)
     by_place = {(p.string, p.fret): p for p in positions}
     setup = setup_of(guitar)
     places = by_position(notes)
