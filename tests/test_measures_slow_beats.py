@@ -42,8 +42,9 @@ def test_straight_level() -> None:
 
 
 @pytest.mark.parametrize("second", [-0.4, 0.4])
-@pytest.mark.parametrize("beats", [0.15, 0.3, 0.7, 1.6])
+@pytest.mark.parametrize("beats", [0.15, 0.3, 0.7])
 def test_pair_is_seen_through(beats: float, second: float) -> None:
+    # Faster beats are resolved by their phase as well, see `buzzscan.measures.beating`.
     powers = level(15.0, beats=beats, second=second)
     found = fit(powers)
     # What the steps of the bank leave is under the 3 % that callers allow for unequal falls.

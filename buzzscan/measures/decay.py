@@ -47,11 +47,11 @@ _FRAMES_PER_INDEPENDENT = 3.0
 _ROOM_S, _LONG_S = 0.12, 0.7
 """In a long note, components are looked for once the room's build-up is over."""
 _ANOTHER_SOUND_CENTS = 40.0
-_MOST_ERROR_RATIO = 0.15
-"""Standard error over the rate: the interval is then ±30 %, about the change of decay that is
+_MOST_ERROR_RATIO = 0.17
+"""Standard error over the rate: the interval is then ±33 %, about the change of decay that is
 heard (Tolonen and Järveläinen: −25 and +40 % of the time constant are not)."""
-_LEAST_RATE_DB_PER_S = 2.0
-"""A T60 of 30 s, above any guitar's: rates below it are known well enough by that."""
+_LEAST_RATE_DB_PER_S = 5.0
+"""A T60 of 12 s: what rings longer is known well enough by that."""
 _LEAST_TO_RESOLVE_S = 0.4
 """In a shorter track, the room passes for a second polarisation."""
 _COMPONENTS_ERROR = 2.0

@@ -35,7 +35,7 @@ _MOST_BEATS = 5.0
 _BEATS = np.concatenate([np.geomspace(0.05, 1.0, 16), np.arange(1.08, _MOST_BEATS, 0.08)])
 _SECONDS = np.array([-0.8, -0.6, -0.45, -0.3, -0.2, -0.1, 0.1, 0.2, 0.3, 0.45, 0.6, 0.8])
 """Amplitude of the second polarisation over the first's."""
-_GRID_DB = 0.005
+_GRID_DB = 0.02
 """Miss of the best pair of the bank from which it is worth to look between them."""
 _REFINING_ROUNDS = 4
 _STEP = 1e-4
@@ -46,8 +46,11 @@ cent apart, on a live body now and then several (common practice, no source)."""
 _MOST_APART_CENTS = 12.0
 _APART_TAIL = 3.0
 """Degrees of freedom of Student's t for how far they lie apart."""
-_ONE_ALONE = 0.2
+_ONE_ALONE = 0.4
 """Odds that the second polarisation is not heard."""
+_DOUBT_OF_PAIR = 0.25
+"""Share of what pairs change against a straight line that stays in doubt: real strings bend for
+more reasons than are looked for here."""
 _EARLY_DB = np.array([0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 8.0])
 _EARLY_S = 0.08
 """What the room's build-up and the end of the note before may do to the level at `early_from_s`:
@@ -55,6 +58,11 @@ from nothing, on a dry take, to all. The level itself tells which. It fades with
 T60 of 0.5 s fades so)."""
 _MODEL_DB = 0.01
 """Ripple that is never undercut: the leakage of the other partials."""
+_BENT_DB = 0.03
+"""Bend of the level of a real string that has no second: losses that depend on the amplitude,
+a body, a pickup near its magnet (from recordings of single notes; no published source)."""
+_PARABOLA, _CUBIC = 3.35, 6.6
+"""One over the rms of a parabola and a cubic at right angles to what lies below them."""
 _USUAL_MISS_POINTS = 4.0
 """Independent points that the expected scatter is worth against the scatter seen."""
 _LEAST_LEVELS = 3
@@ -117,24 +125,31 @@ def fit_through_beats(
     level -= middle
     early = _EARLY_DB[:, None] * np.exp(-(at - early_from_s) / _EARLY_S)
     v = np.interp(at, times_s, variance) + early**2
-    prior = _prior(length_s * frequency_hz)
+    periods = length_s * frequency_hz
+    prior = _prior(periods)
     likely = slice(0, len(prior)), slice(first, None)
     shapes, squares = _bank().shapes[likely], _bank().squares[likely]
     n_free = len(times_s) / per_independent
     fits = _lines(at, level, (shapes, squares), v, n_free)
-    best = np.unravel_index(int(np.argmax(fits.log_odds + prior[:, None])), fits.slope.shape)
-    if fits.ripple[best] > _GRID_DB and best[0] > 0:
-        near = _refined(at / length_s, level, int(best[0]), 1.0 / v[best[1]])
-        fits = _both(fits, _lines(at, level, (near[None], near[None] ** 2), v, n_free))
-        prior = np.append(prior, prior[best[0]])
     odds = fits.log_odds + prior[:, None]
+    best, row = np.unravel_index(int(np.argmax(odds)), odds.shape)
+    if fits.ripple[best, row] > _GRID_DB and best > 0:
+        start = float(_bank().beats[best]), float(_bank().second[best])
+        pair = _refined(at / length_s, level, start, 1.0 / v[row])
+        near = _shape(at / length_s, *pair)[None]
+        fits = _both(fits, _lines(at, level, (near, near**2), v, n_free))
+        moved = _likelihood(pair, periods) - _likelihood(start, periods)
+        prior = np.append(prior, prior[best] + moved)
+        odds = fits.log_odds + prior[:, None]
     weight = np.exp(odds - odds.max())
     weight /= weight.sum()
     slope = float((weight * fits.slope).sum())
     spread = weight * ((fits.slope - slope) ** 2 + fits.variance)
+    alone = np.exp(odds[0] - odds[0].max())
+    plain = float((alone * fits.slope[0]).sum() / alone.sum())
     return BeatFit(
         fall=-slope,
-        error=float(np.sqrt(spread.sum())),
+        error=float(np.hypot(np.sqrt(spread.sum()), _DOUBT_OF_PAIR * (slope - plain))),
         at_zero=middle + float((weight * fits.at_zero).sum()),
         ripple=float(fits.ripple[np.unravel_index(int(np.argmax(odds)), odds.shape)]),
     )
@@ -149,6 +164,24 @@ class _Lines:
     variance: FloatArray
     ripple: FloatArray
     log_odds: FloatArray
+
+
+def _bends(off: FloatArray, w: FloatArray) -> tuple[FloatArray, ...]:
+    """Return a parabola and a cubic for each row of weights, at right angles to all below.
+
+    `off` is the time from its weighted mean; the bends have an rms of about 1 over the note.
+    """
+    found: list[FloatArray] = []
+    half = 0.5 * np.ptp(off, axis=1, keepdims=True)
+    x = (off - 0.5 * (off.min(axis=1, keepdims=True) + off.max(axis=1, keepdims=True))) / half
+    for order, size in ((2, _PARABOLA), (3, _CUBIC)):
+        bent = x**order
+        for base in (np.ones_like(off), off, *found):
+            weighted = w * base
+            ratio = (weighted * bent).sum(axis=1) / (weighted * base).sum(axis=1)
+            bent = bent - ratio[:, None] * base
+        found.append(bent * size)
+    return tuple(found)
 
 
 def _both(some: _Lines, more: _Lines) -> _Lines:
@@ -183,9 +216,14 @@ def _lines(
     miss = np.maximum(squares - total * mean**2 - lever * slope**2, 0.0)
     per_point = n_free / len(t)
     chi2 = miss * per_point
+    spread = 0.5 * per_point * np.log(v).sum(axis=1) + 0.5 * np.log(total * lever)
+    for bent in _bends(off, w):
+        size = per_point * (w * bent**2).sum(axis=1) + 1.0 / _BENT_DB**2
+        along = per_point * ((w * bent) @ level - shape @ (w * bent).T)
+        chi2 = np.maximum(chi2 - along**2 / size, 0.0)
+        spread = spread + 0.5 * np.log(size)
     free = max(n_free - 2.0, 0.0) + _USUAL_MISS_POINTS
     scale = (_USUAL_MISS_POINTS + chi2) / free
-    spread = 0.5 * per_point * np.log(v).sum(axis=1) + 0.5 * np.log(total * lever)
     return _Lines(
         slope=slope,
         at_zero=mean - slope * mean_t,
@@ -195,12 +233,14 @@ def _lines(
     )
 
 
-def _refined(part: FloatArray, level: FloatArray, start: int, w: FloatArray) -> FloatArray:
-    """Return the shape near one of the bank that a level follows best (Gauss-Newton).
+def _refined(
+    part: FloatArray, level: FloatArray, start: tuple[float, float], w: FloatArray
+) -> tuple[float, float]:
+    """Return beats and second amplitude near `start` that a level follows best (Gauss-Newton).
 
     `part` is the time over the length of the note.
     """
-    beats, second = float(_bank().beats[start]), float(_bank().second[start])
+    beats, second = start
     root = np.sqrt(w)
     for _ in range(_REFINING_ROUNDS):
         here = _shape(part, beats, second)
@@ -216,7 +256,7 @@ def _refined(part: FloatArray, level: FloatArray, start: int, w: FloatArray) -> 
         move = np.linalg.lstsq(slopes * root[:, None], (level - here) * root, rcond=None)[0]
         beats = float(np.clip(beats + move[2], 0.8 * beats, 1.25 * beats))
         second = float(np.clip(second + np.clip(move[3], -0.1, 0.1), -_MOST_SECOND, _MOST_SECOND))
-    return _shape(part, beats, second)
+    return beats, second
 
 
 def _shape(part: FloatArray, beats: Any, second: Any) -> FloatArray:
@@ -261,9 +301,15 @@ def _prior(periods: float) -> FloatArray:
     bank = _bank()
     most = max(_MOST_APART_CENTS / _CENTS * periods, 2.0 * _BEATS[0])
     n = 1 + len(_SECONDS) * int(np.searchsorted(_BEATS, most))
-    apart = bank.beats[1:n] / periods * _CENTS / _USUAL_APART_CENTS
-    log = bank.log_steps[: n - 1] - 0.5 * (bank.second[1:n] / _USUAL_SECOND) ** 2
-    log -= 0.5 * (_APART_TAIL + 1.0) * np.log1p(apart**2 / _APART_TAIL)
+    log = bank.log_steps[: n - 1] + _likelihood((bank.beats[1:n], bank.second[1:n]), periods)
     log -= log.max()
     log += np.log((1.0 - _ONE_ALONE) / np.exp(log).sum())
     return np.append(np.log(_ONE_ALONE), log)
+
+
+def _likelihood(pair: tuple[Any, Any], periods: float) -> Any:
+    """Return the log of how likely beats and second amplitude are, up to a constant."""
+    beats, second = pair
+    apart = beats / periods * _CENTS / _USUAL_APART_CENTS
+    unlikely = (_APART_TAIL + 1.0) * np.log1p(apart**2 / _APART_TAIL)
+    return -0.5 * (unlikely + (second / _USUAL_SECOND) ** 2)
