@@ -45,7 +45,7 @@ _USUAL_SECOND, _USUAL_APART_CENTS = 0.3, 0.7
 cent apart, on a live body now and then several (common practice, no source)."""
 _MOST_APART_CENTS = 12.0
 _APART_TAIL = 3.0
-"""Degrees of freedom of Student's t for how far they lie apart."""
+"""How far they lie apart at most, and the degrees of freedom of Student's t for it."""
 _ONE_ALONE = 0.4
 """Odds that the second polarisation is not heard."""
 _DOUBT_OF_PAIR = 0.25
@@ -122,25 +122,14 @@ def fit_through_beats(
     at = at[first:]
     level = np.interp(at, times_s, power_to_db(clear))
     middle = float(level.mean())
-    level -= middle
     early = _EARLY_DB[:, None] * np.exp(-(at - early_from_s) / _EARLY_S)
-    v = np.interp(at, times_s, variance) + early**2
-    periods = length_s * frequency_hz
-    prior = _prior(periods)
-    likely = slice(0, len(prior)), slice(first, None)
-    shapes, squares = _bank().shapes[likely], _bank().squares[likely]
-    n_free = len(times_s) / per_independent
-    fits = _lines(at, level, (shapes, squares), v, n_free)
-    odds = fits.log_odds + prior[:, None]
-    best, row = np.unravel_index(int(np.argmax(odds)), odds.shape)
-    if fits.ripple[best, row] > _GRID_DB and best > 0:
-        start = float(_bank().beats[best]), float(_bank().second[best])
-        pair = _refined(at / length_s, level, start, 1.0 / v[row])
-        near = _shape(at / length_s, *pair)[None]
-        fits = _both(fits, _lines(at, level, (near, near**2), v, n_free))
-        moved = _likelihood(pair, periods) - _likelihood(start, periods)
-        prior = np.append(prior, prior[best] + moved)
-        odds = fits.log_odds + prior[:, None]
+    seen = _Seen(
+        t=at,
+        level=level - middle,
+        v=np.interp(at, times_s, variance) + early**2,
+        n_free=len(times_s) / per_independent,
+    )
+    fits, odds = _weighed(seen, first, length_s=length_s, periods=length_s * frequency_hz)
     weight = np.exp(odds - odds.max())
     weight /= weight.sum()
     slope = float((weight * fits.slope).sum())
@@ -151,8 +140,42 @@ def fit_through_beats(
         fall=-slope,
         error=float(np.hypot(np.sqrt(spread.sum()), _DOUBT_OF_PAIR * (slope - plain))),
         at_zero=middle + float((weight * fits.at_zero).sum()),
-        ripple=float(fits.ripple[np.unravel_index(int(np.argmax(odds)), odds.shape)]),
+        ripple=float(fits.ripple.flat[int(np.argmax(odds))]),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """A level at even times, its variance for each doubt about the beginning (rows)."""
+
+    t: FloatArray
+    level: FloatArray
+    v: FloatArray
+    n_free: float
+
+
+def _weighed(
+    seen: _Seen, first: int, *, length_s: float, periods: float
+) -> tuple[_Lines, FloatArray]:
+    """Return the lines for all likely pairs, one between those of the bank too, and their odds.
+
+    `first` is the point of the bank at which the level begins.
+    """
+    bank = _bank()
+    prior = _prior(periods)
+    likely = slice(0, len(prior)), slice(first, None)
+    fits = _lines(seen, bank.shapes[likely], bank.squares[likely])
+    odds = fits.log_odds + prior[:, None]
+    best, row = np.unravel_index(int(np.argmax(odds)), odds.shape)
+    if fits.ripple[best, row] <= _GRID_DB or best == 0:
+        return fits, odds
+    part = seen.t / length_s
+    start = float(bank.beats[best]), float(bank.second[best])
+    pair = _refined(part, seen.level, start, 1.0 / seen.v[row])
+    near = _shape(part, *pair)[None]
+    fits = _both(fits, _lines(seen, near, near**2))
+    moved = _likelihood(pair, periods) - _likelihood(start, periods)
+    return fits, fits.log_odds + np.append(prior, prior[best] + moved)[:, None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,21 +212,14 @@ def _both(some: _Lines, more: _Lines) -> _Lines:
     return _Lines(*(np.concatenate(pair) for pair in pairs))
 
 
-def _lines(
-    t: FloatArray,
-    level: FloatArray,
-    shapes: tuple[FloatArray, FloatArray],
-    v: FloatArray,
-    n_free: float,
-) -> _Lines:
+def _lines(seen: _Seen, shape: FloatArray, square: FloatArray) -> _Lines:
     """Return the weighted lines through a level less each shape, as matrix products.
 
-    `shapes` are given with their squares.
-
-    The scatter about a line is weighed against the expected one (a scaled inverse χ² prior),
-    so that the odds are those of Student's t.
+    `square` are the shapes' squares. The scatter about a line is weighed against the expected
+    one (a scaled inverse χ² prior), so that the odds are those of Student's t; a bend that may
+    have any cause is taken off by what it is worth.
     """
-    shape, square = shapes
+    t, level, v, n_free = seen.t, seen.level, seen.v, seen.n_free
     w = 1.0 / v
     total = w.sum(axis=1)
     mean_t = w @ t / total
