@@ -22,6 +22,7 @@ from buzzscan.guitar import STANDARD_TUNING, Guitar
 from buzzscan.notes.ending import attack_levels, find_endings
 from buzzscan.notes.hearing import Heard, listen, power_step_samples, select
 from buzzscan.notes.judging import place_odds, reasons
+from buzzscan.notes.mistuned import tuning_doubt
 from buzzscan.notes.note import FoundNotes, Note
 from buzzscan.notes.placing import Placed, grid_offset_cents, place
 from buzzscan.notes.proof import note_odds, weeded
@@ -134,19 +135,15 @@ def _instrument(
     takes: list[_Take], guitar: Guitar | None
 ) -> tuple[Guitar, list[Placed | None], list[str]]:
     """Return the instrument, every take placed on it, and what to say about it."""
+    midi = _sure_pitches(takes, (guitar or Guitar()).a4_hz)
     if guitar is not None:
-        return guitar, _placed_on(takes, guitar), []
-    midi = []
-    for take in takes:
-        sure = note_odds(take.heard) > _SURE_NOTE
-        if sure.any():
-            offset = grid_offset_cents(take.heard, Guitar().a4_hz)
-            pitch = 69.0 + 12.0 * np.log2(take.heard.pitch_hz[sure] / Guitar().a4_hz)
-            midi.append(pitch - offset / 100.0)
-    if not midi:
+        placed = _placed_on(takes, guitar)
+        doubt = tuning_doubt([take.heard for take in takes], midi, guitar, placed)
+        return guitar, placed, [doubt] if doubt else []
+    if not len(midi):
         return Guitar(), [None] * len(takes), []
     best: tuple[float, Guitar, list[Placed | None]] | None = None
-    for guess in tuning_guesses(np.concatenate(midi)):
+    for guess in tuning_guesses(midi):
         placed = _placed_on(takes, guess)
         cost = sum(p.cost for p in placed if p is not None)
         if best is None or cost < best[0] - _OTHER_TUNING_NATS:
@@ -162,6 +159,18 @@ def _instrument(
         else f"no guitar file: tuning {words} found from the recording, {found.frets} frets taken"
     )
     return found, placed, [remark]
+
+
+def _sure_pitches(takes: list[_Take], a4_hz: float) -> FloatArray:
+    """Return the pitches of all likely notes in order, as MIDI numbers on the instrument's grid."""
+    midi = [np.zeros(0)]
+    for take in takes:
+        sure = note_odds(take.heard) > _SURE_NOTE
+        if sure.any():
+            offset = grid_offset_cents(take.heard, a4_hz)
+            pitch = 69.0 + 12.0 * np.log2(take.heard.pitch_hz[sure] / a4_hz)
+            midi.append(pitch - offset / 100.0)
+    return np.concatenate(midi)
 
 
 def _with_frets(guitar: Guitar, placed: list[Placed | None]) -> Guitar:

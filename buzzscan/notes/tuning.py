@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from buzzscan.guitar import STANDARD_TUNING, Guitar
 
-__all__ = ["lowest_notes", "tuning_guesses"]
+__all__ = ["lowest_notes", "note_name", "tuning_guesses"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -70,10 +70,15 @@ def lowest_notes(midi: FloatArray) -> Counter[int]:
         Heard pitches in order, on the grid of the tuning (offset taken off).
     """
     notes = np.round(midi).astype(int)
+    steps = np.diff(notes)
     found: Counter[int] = Counter()
-    start = 0
+    start, way = 0, 0
     for i in range(1, len(notes) + 1):
-        if i == len(notes) or abs(notes[i] - notes[i - 1]) > _STRETCH:
+        step = int(steps[i - 1]) if i < len(notes) else 0
+        # A run turns by one fret or on the spot; by two it goes on from another string.
+        turns = abs(step) == _STRETCH and step * way < 0
+        way = step or way
+        if i == len(notes) or abs(step) > _STRETCH or turns:
             stretch = notes[start:i]
             if len(stretch) >= _LEAST_STRETCH:
                 found[int(stretch.min())] += 1
@@ -113,10 +118,11 @@ def tuning_guesses(midi: FloatArray, *, count: int = 3) -> tuple[Guitar, ...]:
 
 def _guitar(opens: list[int], high: int) -> Guitar:
     frets = _FRETS if high <= max(opens) + _FRETS else _MANY_FRETS
-    return Guitar(tuning=tuple(_name(v) for v in opens), frets=frets)
+    return Guitar(tuning=tuple(note_name(v) for v in opens), frets=frets)
 
 
-def _name(midi: int) -> str:
+def note_name(midi: int) -> str:
+    """Return the name of a MIDI note, with sharps: 40 is E2."""
     return f"{_NAMES[midi % 12]}{midi // 12 - 1}"
 
 
