@@ -1,0 +1,77 @@
+"""Contact evidence: passes pooled, what is usual taken off, lost notes counted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+
+from buzzscan.guitar import Guitar
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.evidence import Evidence, evidence_of
+from buzzscan.neck.positions import by_position, judge_positions
+from buzzscan.neck.verdict import Bars
+
+Maker = Callable[..., MeasuredNote]
+GUITAR = Guitar(tuning=("D3", "G3", "B3", "E4"), frets=12)
+PLACE = (2, 5)
+AT = PLACE[0] - 1, PLACE[1]
+
+
+def heard(
+    note_at: Maker,
+    contacts: tuple[float, ...],
+    *,
+    buzz_db: tuple[float, ...] = (),
+    silent: Mapping[tuple[int, int], int] | None = None,
+    leave_out: bool = False,
+) -> Evidence:
+    """Return the evidence of a clean neck with these passes at one place."""
+    notes = [
+        note_at(string, fret, contact=0.002)
+        for string in GUITAR.strings
+        for fret in range(13)
+        for _ in range(2)
+        if (string, fret) != PLACE
+    ]
+    for i, contact in enumerate(() if leave_out else contacts):
+        level = buzz_db[i] if buzz_db else -60.0
+        notes.append(note_at(*PLACE, contact=contact, buzz_db=level))
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    return evidence_of(GUITAR, positions, by_position(notes), silent=silent or {})
+
+
+def test_two_passes_that_agree_are_surer_than_one(note_at: Maker) -> None:
+    one, two = (heard(note_at, (0.5,) * n).contact[AT] for n in (1, 2))
+    assert 0.5 < one < two < 1.0
+
+
+def test_a_pass_that_rings_clear_speaks_against(note_at: Maker) -> None:
+    one, split, both = (heard(note_at, c).contact[AT] for c in ((0.8,), (0.8, 0.002), (0.8, 0.8)))
+    assert split < one < both
+
+
+def test_what_is_usual_in_the_take_says_nothing(note_at: Maker) -> None:
+    assert heard(note_at, (0.02, 0.02)).contact[AT] <= 0.5
+
+
+def test_what_was_not_played_is_not_heard(note_at: Maker) -> None:
+    evidence = heard(note_at, (), leave_out=True)
+    assert np.isnan(evidence.contact[AT])
+    assert not evidence.struck[AT]
+    assert np.isfinite(np.delete(evidence.contact, AT[0] * 13 + AT[1])).all()
+
+
+def test_a_note_lost_in_both_passes_speaks_for_contact(note_at: Maker) -> None:
+    once, twice = (
+        heard(note_at, (), silent={PLACE: n}, leave_out=True).contact[AT] for n in (1, 2)
+    )
+    assert 0.9 < once < twice
+    # one pass lost and one that rings clear: somebody may have left it out
+    assert heard(note_at, (0.002,), silent={PLACE: 1}).contact[AT] < 0.7
+
+
+def test_the_level_is_that_of_the_passes_that_strike(note_at: Maker) -> None:
+    evidence = heard(note_at, (0.9, 0.01), buzz_db=(-20.0, -70.0))
+    assert evidence.level_db[AT] == -20.0
+    assert np.isnan(evidence.level_db[0, 0])
