@@ -56,6 +56,23 @@ def test_findings_of_a_kind_are_told_once(neck_scan: Scan) -> None:
     assert customer.stays[0].where == "Fret\u00a014, string\u00a03; fret\u00a019, string\u00a04"
 
 
+def test_a_dead_spot_that_is_named_is_marked(neck_scan: Scan) -> None:
+    """Also one that the bars call short: words and map must not contradict each other."""
+    place = neck_scan.findings[1].strings[0], neck_scan.findings[1].frets[0]
+    for findings, word in ((neck_scan.findings, "dies early"), (neck_scan.findings[:1], "clean")):
+        scan = replace(
+            neck_scan,
+            findings=findings,
+            positions=tuple(
+                replace(p, buzz="clean", sustain="short") if (p.string, p.fret) == place else p
+                for p in neck_scan.positions
+            ),
+        )
+        layer = customer_view_of(scan, view_of(scan)).layers[0]
+        row = next(row for row in layer.rows if row.string == place[0])
+        assert row.cells[place[1]].tone.word == word
+
+
 def test_summary_counts_every_played_note_once(neck_scan: Scan) -> None:
     customer = customer_view_of(neck_scan, view_of(neck_scan))
     counts = [int(n) for n in re.findall(r"\d+", customer.summary[0])]

@@ -202,19 +202,27 @@ def _pair(keys: tuple[str, ...], view: ReportView) -> Pair | None:
     return None
 
 
-def _told(position: Position) -> str:
+def _dead_notes(scan: Scan) -> frozenset[int]:
+    """Return the notes of all dead spots that are named: the map marks what the words name."""
+    return frozenset(i for f in scan.findings if f.kind == "dead spot" for i in f.notes)
+
+
+def _told(position: Position, dead: frozenset[int]) -> str:
     """Return the one verdict that a customer hears of a position."""
     if not position.notes:
         return "unplayed"
     if position.buzz in {"buzz", "choked"}:
         return str(position.buzz)
-    if position.sustain == "dead":
+    if position.sustain == "dead" or (
+        position.sustain == "short" and dead.intersection(position.notes)
+    ):
         return "dead"
     return position.buzz or "unjudged"
 
 
 def _summary(scan: Scan, findings: list[CustomerFinding]) -> tuple[str, ...]:
-    told = Counter(_told(p) for p in scan.positions)
+    dead = _dead_notes(scan)
+    told = Counter(_told(p, dead) for p in scan.positions)
     played = sum(told.values()) - told["unplayed"]
     parts = []
     for key, singular, plural in (
@@ -280,13 +288,14 @@ def plain_layer(scan: Scan, view: ReportView, *, title: str) -> MapLayer:
     """Return one map that says everything a customer needs: no numbers, one sign per note."""
     by_place = {(p.string, p.fret): p for p in scan.positions}
     base = view.layers[0]
+    dead = _dead_notes(scan)
     used = {"clean"}
     rows = []
     for row in base.rows:
         cells = []
         for fret in range(scan.guitar.frets + 1):
             position = by_place.get((row.string, fret))
-            key = _told(position) if position else "unplayed"
+            key = _told(position, dead) if position else "unplayed"
             used.add(key)
             spoken = f"String {row.string}, {fret_name(scan.guitar, fret)}: "
             cells.append(MapCell(tone=_plain_tone(key), value="", spoken=spoken + _HEARD[key]))
