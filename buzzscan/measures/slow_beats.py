@@ -66,6 +66,8 @@ _PARABOLA, _CUBIC = 3.35, 6.6
 _USUAL_MISS_POINTS = 4.0
 """Independent points that the expected scatter is worth against the scatter seen."""
 _LEAST_LEVELS = 3
+_LEAST_WEIGHT = 1e-6
+_SIGMAS_95 = 1.96
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,16 +134,36 @@ def fit_through_beats(
     fits, odds = _weighed(seen, first, length_s=length_s, periods=length_s * frequency_hz)
     weight = np.exp(odds - odds.max())
     weight /= weight.sum()
-    slope = float((weight * fits.slope).sum())
-    spread = weight * ((fits.slope - slope) ** 2 + fits.variance)
+    slope, width = _middle(fits.slope, weight)
     alone = np.exp(odds[0] - odds[0].max())
     plain = float((alone * fits.slope[0]).sum() / alone.sum())
     return BeatFit(
         fall=-slope,
-        error=float(np.hypot(np.sqrt(spread.sum()), _DOUBT_OF_PAIR * (slope - plain))),
+        error=float(
+            np.sqrt(
+                (width / _SIGMAS_95) ** 2
+                + (weight * fits.variance).sum()
+                + (_DOUBT_OF_PAIR * (slope - plain)) ** 2
+            )
+        ),
         at_zero=middle + float((weight * fits.at_zero).sum()),
         ripple=float(fits.ripple.flat[int(np.argmax(odds))]),
     )
+
+
+def _middle(values: FloatArray, weight: FloatArray) -> tuple[float, float]:
+    """Return the weighted median, and half the width of what holds 95 % of the weight.
+
+    Rare pairs that would change much are to count as rare: a variance would be theirs alone.
+    """
+    counts = weight > _LEAST_WEIGHT
+    values, weight = values[counts], weight[counts]
+    order = np.argsort(values)
+    reached = np.cumsum(weight[order]) - 0.5 * weight[order]
+    low, middle, high = np.interp(
+        np.array([0.025, 0.5, 0.975]) * float(weight.sum()), reached, values[order]
+    )
+    return float(middle), 0.5 * float(high - low)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
