@@ -5,88 +5,25 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-import numpy.typing as npt
 import pytest
+from runs_by_hand import GAP_S, LEAD_S, NOTE_S, RATE_HZ, Samples, recording
+from runs_by_hand import run as made_run
 
 from buzzscan.errors import AnalysisError
 from buzzscan.guitar import Guitar
 from buzzscan.notes import FoundNotes, find_notes
-from buzzscan.recording import Recording
 
-RATE_HZ = 22050
-NOTE_S, GAP_S, LEAD_S = 0.35, 0.05, 0.4
 ONSET_S = 0.005
 """Takes are made sample by sample, so the onset is known; a pick's edge is 1 to 2 ms wide."""
 
-Samples = npt.NDArray[np.float64]
-
-
-class _Memory:
-    def __init__(self, samples: npt.NDArray[np.float32]) -> None:
-        self.samples = samples
-
-    def read(self, start: int, stop: int) -> npt.NDArray[np.float32]:
-        return self.samples[start:stop]
-
-
-def _recording(samples: Samples, name: str = "take.wav") -> Recording:
-    held = samples.astype(np.float32)
-    return Recording(
-        name=name,
-        sha256="0" * 64,
-        sample_rate_hz=RATE_HZ,
-        file_rate_hz=RATE_HZ,
-        n_samples=len(held),
-        peak_dbfs=-10.0,
-        noise_dbfs=-75.0,
-        warnings=(),
-        path=None,
-        source=_Memory(held),
-    )
-
 
 def _found(samples: Samples, guitar: Guitar | None = None) -> FoundNotes:
-    return find_notes([_recording(samples)], guitar)
-
-
-def _pluck(pitch_hz: float, b: float, rng: np.random.Generator) -> Samples:
-    """Return a plucked stiff string that fades over its last 20 ms."""
-    t = np.arange(round(NOTE_S * RATE_HZ)) / RATE_HZ
-    h = np.arange(1, 31)
-    hz = h * pitch_hz * np.sqrt(1.0 + b * h**2)
-    h, hz = h[hz < 0.45 * RATE_HZ], hz[hz < 0.45 * RATE_HZ]
-    phase = rng.uniform(0.0, 2.0 * np.pi, len(h))
-    level = np.abs(np.sin(np.pi * 0.17 * h)) / h**1.2
-    wave = (
-        level[:, None]
-        * np.exp(-np.outer(1.2 + 0.2 * h, t))
-        * np.sin(2 * np.pi * np.outer(hz, t) + phase[:, None])
-    ).sum(axis=0)
-    fade = np.minimum(t / 0.002, 1.0) * np.minimum((t[-1] - t) / 0.02, 1.0)
-    return np.asarray(0.3 * wave / np.abs(wave).max() * fade)
-
-
-def _run(
-    open_midi: tuple[float, ...] = (45,), frets: tuple[int, ...] = tuple(range(13))
-) -> Samples:
-    """Return a run up and down each string; B grows up the neck as 2^(fret/6)."""
-    rng = np.random.default_rng(0)
-    parts = [np.zeros(round(LEAD_S * RATE_HZ))]
-    for midi in open_midi:
-        for fret in (*frets, *frets[::-1]):
-            pitch_hz = 440.0 * 2.0 ** ((midi + fret - 69.0) / 12.0)
-            open_b = 8e-5 if midi < 58 else 1.4e-5 * 2.0 ** ((64.0 - midi) / 3.0)
-            parts += [
-                _pluck(pitch_hz, open_b * 2.0 ** (fret / 6.0), rng),
-                np.zeros(round(GAP_S * RATE_HZ)),
-            ]
-    samples = np.concatenate(parts)
-    return samples + 10.0 ** (-75.0 / 20.0) * rng.standard_normal(len(samples))
+    return find_notes([recording(samples)], guitar)
 
 
 @pytest.fixture(scope="module")
 def run() -> Samples:
-    return _run()
+    return made_run()
 
 
 def test_each_note_lies_where_it_was_played(run: Samples) -> None:
@@ -107,7 +44,7 @@ def test_a_note_ends_where_it_is_stopped(run: Samples) -> None:
 
 @pytest.mark.parametrize("midi", [40.0, 50.0, 64.0])
 def test_without_a_guitar_file_standard_tuning_is_found_and_said(midi: float) -> None:
-    found = _found(_run(open_midi=(midi,)))
+    found = _found(made_run(open_midi=(midi,)))
     assert found.tuning_found
     assert found.guitar.tuning == Guitar().tuning
     assert "standard tuning" in found.remarks[0]
@@ -115,14 +52,14 @@ def test_without_a_guitar_file_standard_tuning_is_found_and_said(midi: float) ->
 
 
 def test_another_tuning_is_found() -> None:
-    take = _run(open_midi=(28, 33, 38, 43), frets=tuple(range(8)))
+    take = made_run(open_midi=(28, 33, 38, 43), frets=tuple(range(8)))
     assert _found(take).guitar.tuning == ("E1", "A1", "D2", "G2")
 
 
 @pytest.mark.parametrize("cents", [-60, 55])
 def test_a_guitar_off_pitch_is_placed_right_and_said_to_be_off(cents: int) -> None:
     shift = cents / 100.0
-    take = _run(open_midi=(40 + shift, 45 + shift), frets=tuple(range(10)))
+    take = made_run(open_midi=(40 + shift, 45 + shift), frets=tuple(range(10)))
     found = _found(take, Guitar())
     assert found.offset_cents == pytest.approx(cents, abs=3.0)
     assert any("cents" in remark for remark in found.remarks)
@@ -143,12 +80,14 @@ def test_a_soft_note_is_kept_but_not_judged(run: Samples) -> None:
 def test_a_choked_note_keeps_its_place() -> None:
     """The seventh sounds the ninth fret's pitch, up and down."""
     frets = (0, 1, 2, 3, 4, 5, 6, 9, 8, 9, 10, 11, 12)
-    notes = _found(_run(open_midi=(45,), frets=frets), Guitar()).notes
+    notes = _found(made_run(open_midi=(45,), frets=frets), Guitar()).notes
     assert [n.fret for n in notes] == [*range(13), *range(13)[::-1]]
 
 
 def test_several_recordings_are_one_scan() -> None:
-    takes = [_recording(_run(open_midi=(m,)), name) for m, name in ((45, "a.wav"), (59, "b.wav"))]
+    takes = [
+        recording(made_run(open_midi=(m,)), name) for m, name in ((45, "a.wav"), (59, "b.wav"))
+    ]
     notes = find_notes(takes, Guitar()).notes
     assert [n.id for n in notes] == list(range(1, 53))
     assert {(n.recording, n.string) for n in notes} == {(0, 5), (1, 2)}
@@ -156,7 +95,7 @@ def test_several_recordings_are_one_scan() -> None:
 
 def test_progress_rises_to_one(run: Samples) -> None:
     seen: list[float] = []
-    find_notes([_recording(run)], Guitar(), progress=seen.append)
+    find_notes([recording(run)], Guitar(), progress=seen.append)
     assert seen == sorted(seen)
     assert seen[-1] == 1.0
 
@@ -191,7 +130,7 @@ def test_a_melody_is_refused() -> None:
     rng = np.random.default_rng(4)
     scale = np.array([0, 2, 4, 5, 7, 9, 11, 12])
     frets = tuple(int(f) for f in scale[rng.integers(0, 8, 14)])
-    take = _run(open_midi=(48,), frets=frets)
+    take = made_run(open_midi=(48,), frets=frets)
     with pytest.raises(AnalysisError, match="go fret by fret, need 70 %"):
         _found(take, Guitar())
 

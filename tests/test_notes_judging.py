@@ -1,0 +1,67 @@
+"""Which notes must not count, and how sure places are."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from runs_by_hand import RATE_HZ, a_string, heard
+
+from buzzscan.guitar import Guitar
+from buzzscan.notes.ending import Ending
+from buzzscan.notes.judging import place_odds, reasons
+from buzzscan.notes.placing import place
+
+N = 26
+
+
+def told(*, length_s: float = 0.45, stopped: bool = True, **fourth: Any) -> tuple[str, ...]:
+    """Return the reasons of a run whose fourth note is otherwise."""
+    plain = a_string(45)
+    values = {name: getattr(plain, name).copy() for name in fourth if name != "attack_db"}
+    for name, value in values.items():
+        value[3] = fourth[name]
+    candidates = a_string(45, **values)
+    placed = place(plain, Guitar())
+    onsets_s = candidates.onset / RATE_HZ
+    endings = [Ending(end_s=float(s) + 0.45, stopped=True) for s in onsets_s]
+    endings[3] = Ending(end_s=float(onsets_s[3]) + length_s, stopped=stopped)
+    attack_db = np.full(N, -12.0)
+    attack_db[3] = fourth.get("attack_db", -12.0)
+    return reasons(candidates, placed, tuple(endings), onsets_s, attack_db=attack_db)
+
+
+def test_plain_notes_count() -> None:
+    assert told() == ("",) * N
+
+
+def test_a_soft_pick_does_not_count() -> None:
+    why = told(level_db=-38.0, attack_db=-30.0)
+    assert why[3] == "picked too softly: 18 dB under its string's other notes"
+    assert set(why[:3] + why[4:]) == {""}
+
+
+def test_a_note_that_a_fret_chokes_was_picked_hard() -> None:
+    assert told(level_db=-38.0, attack_db=-12.0)[3] == ""
+
+
+def test_a_note_cut_short_does_not_count() -> None:
+    assert told(length_s=0.06)[3] == "cut short after 0.06 s, need 0.12 s"
+    assert told(length_s=0.06, stopped=False)[3] == ""
+
+
+def test_a_buried_note_does_not_count() -> None:
+    assert told(share=0.1, whole_share=0.05)[3].startswith("buried under other sound")
+
+
+def test_places_of_a_plain_run_are_sure() -> None:
+    assert place_odds(place(a_string(45), Guitar())).min() > 0.9
+
+
+def test_a_string_is_surer_once_its_neighbour_is_known() -> None:
+    frets = [*range(13), *range(13)[::-1]]
+    midi = [v + f for v in (50.0, 55.0) for f in frets]
+    b = np.array([open_b * 2.0 ** (f / 6.0) for open_b in (6e-5, 2e-4) for f in frets])
+    both = place_odds(place(heard(midi, b=b), Guitar()))[N:]
+    alone = place_odds(place(heard(midi[N:], b=b[N:]), Guitar()))
+    assert both.min() > alone.min()

@@ -1,0 +1,67 @@
+"""Candidates put on the neck."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from runs_by_hand import a_string, heard, hz, open_b
+
+from buzzscan.guitar import Guitar
+from buzzscan.notes.placing import Placed, grid_offset_cents, place
+
+UP_DOWN = [*range(13), *range(13)[::-1]]
+
+
+def way(placed: Placed) -> list[tuple[int, int]]:
+    at = placed.path.states
+    return list(
+        zip(placed.states.string[at].tolist(), placed.states.fret[at].tolist(), strict=True)
+    )
+
+
+@pytest.mark.parametrize("string", [1, 2, 4, 5, 6])
+def test_a_run_along_a_string_lies_on_it(string: int) -> None:
+    placed = place(a_string(Guitar().midi(string, 0)), Guitar())
+    assert placed.style == "along"
+    assert way(placed) == [(string, f) for f in UP_DOWN]
+
+
+def test_a_run_in_position_changes_strings() -> None:
+    places = [(6, f) for f in range(5)] + [(5, f) for f in range(5)] + [(4, f) for f in range(5)]
+    midi = [Guitar().midi(s, f) for s, f in places]
+    b = np.array([open_b(Guitar().midi(s, 0)) * 2.0 ** (f / 6.0) for s, f in places])
+    assert way(place(heard(midi, b=b), Guitar())) == places
+
+
+def test_a_run_across_the_strings_keeps_its_fret() -> None:
+    places = [(s, f) for f in range(4) for s in (6, 5, 4, 3, 2, 1)]
+    midi = [Guitar().midi(s, f) for s, f in places]
+    b = np.array([open_b(Guitar().midi(s, 0)) * 2.0 ** (f / 6.0) for s, f in places])
+    placed = place(heard(midi, b=b), Guitar())
+    assert placed.style == "across"
+    assert way(placed) == places
+
+
+def test_one_bad_fit_moves_no_other_note() -> None:
+    """A note in the middle has a B of ten times too much, and lies 30 cents flat."""
+    b = open_b(45) * 2.0 ** (np.array(UP_DOWN) / 6.0)
+    pitch_hz = np.array([hz(45.0 + f) for f in UP_DOWN])
+    b[8] *= 10.0
+    pitch_hz[8] *= 2.0 ** (-30.0 / 1200.0)
+    placed = way(place(a_string(45, b=b, pitch_hz=pitch_hz), Guitar()))
+    for row in (*range(8), *range(9, 26)):
+        assert (5, UP_DOWN[row]) in placed
+    assert {string for string, _ in placed} == {5}
+
+
+@pytest.mark.parametrize("cents", [-40.0, 0.0, 30.0])
+def test_the_offset_of_the_instrument_is_told(cents: float) -> None:
+    candidates = a_string(45.0 + cents / 100.0)
+    assert grid_offset_cents(candidates, 440.0) == pytest.approx(cents, abs=0.1)
+    assert place(candidates, Guitar()).offset_cents == pytest.approx(cents, abs=0.1)
+
+
+def test_more_than_half_a_semitone_sharp_is_no_other_fret() -> None:
+    placed = place(a_string(45.55), Guitar())
+    assert placed.offset_cents == pytest.approx(55.0, abs=0.1)
+    assert way(placed)[0] == (5, 0)

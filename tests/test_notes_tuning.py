@@ -1,0 +1,47 @@
+"""Tunings told from the lowest note of each stretch."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from buzzscan.notes.tuning import lowest_notes, note_name, tuning_guesses
+
+
+def runs(*opens: int, top: int = 12, first: int = 0) -> np.ndarray:
+    up = list(range(first, top + 1))
+    return np.array([float(v + f) for v in opens for f in (*up, *up[::-1])])
+
+
+def test_the_lowest_note_of_each_stretch_is_found() -> None:
+    assert lowest_notes(runs(40, 45, 50)) == {40: 1, 45: 1, 50: 1}
+
+
+def test_a_string_a_whole_tone_above_the_last_note_is_another_stretch() -> None:
+    assert lowest_notes(runs(55, 57)) == {55: 1, 57: 1}
+
+
+def test_a_fret_left_out_ends_no_stretch_and_a_few_notes_are_none() -> None:
+    midi = np.array([40.0, 41, 43, 44, 45, 46, 70, 71, 60, 61])
+    assert lowest_notes(midi) == {40: 1}
+
+
+@pytest.mark.parametrize(
+    ("opens", "tuning"),
+    [
+        ((40, 45, 50, 55, 59, 64), ("E2", "A2", "D3", "G3", "B3", "E4")),
+        ((38, 45, 50, 55, 57, 62), ("D2", "A2", "D3", "G3", "A3", "D4")),
+        ((28, 33, 38, 43), ("E1", "A1", "D2", "G2")),
+        ((36, 43, 48, 55), ("C2", "G2", "C3", "G3")),
+    ],
+)
+def test_the_likeliest_tuning_comes_first(opens: tuple[int, ...], tuning: tuple[str, ...]) -> None:
+    assert tuning_guesses(runs(*opens))[0].tuning == tuning
+
+
+def test_a_run_beyond_the_22nd_fret_needs_more_frets() -> None:
+    assert tuning_guesses(runs(40, 64, top=24))[0].frets == 24
+
+
+def test_notes_have_names() -> None:
+    assert [note_name(v) for v in (28, 40, 61, 69)] == ["E1", "E2", "C#4", "A4"]
