@@ -72,6 +72,14 @@ def test_a_softer_take_made_as_loud_is_no_cure() -> None:
     assert changes(alike)["cured"] == 9
 
 
+def test_where_level_and_glide_contradict_neither_is_believed() -> None:
+    before = gliding(with_high_fret(made(HIGH_FRET)), 0.8)
+    louder = gliding(after_scan({}, level_dbfs=-7.0), 0.2, seed=2)
+    told = compare(before, louder)
+    assert told.strength.pick == "unknown"
+    assert not {"cured", "better"} & set(changes(told))
+
+
 def test_slight_buzz_that_is_still_there_is_believed_first() -> None:
     told = compare(gliding(before_scan(), 0.8), gliding(after_scan(SLIGHT), 0.2, seed=2))
     assert told.strength.pick == "alike"

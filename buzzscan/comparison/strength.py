@@ -85,7 +85,7 @@ def strength_of(before: Scan, after: Scan) -> Strength:
         pick=word,
         strings=strings,
         alike=alike,
-        sentence=_swing_sentence(level, swing)
+        sentence=_swing_sentence(level, swing, word)
         if swing is not None and word != told[2]
         else RIDDEN
         if ridden and word == "unknown"
@@ -111,17 +111,23 @@ def _string_strength(
 
 
 def _doubted(told: Told, swing: Swing | None, level: float) -> Told:
-    """Return gain, pick and word as the glide of the attacks has it, where it doubts "alike"."""
-    if swing is None or swing.pick is None or told[2] != "alike":
+    """Return gain, pick and word as the glide of the attacks leaves them.
+
+    It stands against "alike"; where it says the opposite of the level, neither is believed.
+    """
+    if swing is None or swing.pick is None or told[2] in {swing.pick, "unknown"}:
         return told
+    if told[2] != "alike":
+        return None, None, "unknown"
     return level - swing.change_db, swing.change_db, swing.pick
 
 
-def _swing_sentence(level: float, swing: Swing) -> str:
+def _swing_sentence(level: float, swing: Swing, pick: Pick) -> str:
+    how = f"picked {pick}" if pick != "unknown" else "picked softer or harder"
     return (
         f"the notes of the after take are {level:+.1f} dB in level, but their attacks glide as "
-        f"with a swing changed by {swing.change_db:+.0f} dB: picked {swing.pick}, at another gain "
-        "or made as loud afterwards"
+        f"with a swing changed by {swing.change_db:+.0f} dB: {how}, at another gain or "
+        " made as loud afterwards"
     )
 
 

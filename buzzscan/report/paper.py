@@ -62,6 +62,8 @@ def bench_pdf(view: ReportView, clips: ClipSet) -> bytes:
     """
     sheet = Sheet(" · ".join(part for part in (view.title, view.shop, view.job) if part))
     title_on(sheet, view, "Bench sheet · fret buzz, sustain and pitch", first=view.first_step)
+    for remark in view.remarks:
+        sheet.paragraph(remark, size=9.0, after=1.0)
     sheet.neck(view.layers[0])
     sheet.heading("Findings, and what to do next", keep=60.0)
     if not view.findings:
@@ -131,8 +133,6 @@ def _recordings(sheet: Sheet, view: ReportView) -> None:
         sheet.paragraph(line, after=1.0)
         for warning in recording.warnings:
             sheet.paragraph(f"Warning: {warning}", indent=14.0, after=1.0)
-    for remark in view.remarks:
-        sheet.paragraph(remark, after=1.0)
 
 
 def method_on(sheet: Sheet, view: Headed) -> None:

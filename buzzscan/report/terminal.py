@@ -68,6 +68,8 @@ def render_terminal(scan: Scan, *, width: int = 80, color: bool = True) -> str:
     title = view.title if not view.job or view.job in view.title else f"{view.title} ({view.job})"
     lines += _wrap(title, width)
     lines += _wrap(view.counts, width)
+    for remark in view.remarks:
+        lines += _wrap(f"Note: {remark}", width, rest="  ")
     lines.append("")
     lines += _map(view.layers, width=width, color=color)
     lines.append("")
@@ -215,5 +217,3 @@ def _sources(view: ReportView, *, width: int, color: bool) -> Iterable[str]:
         for warning in recording.warnings:
             lines = _wrap(f"Warning: {warning}", width, first="  ", rest="  ")
             yield from (_bold(line, color=color) for line in lines)
-    for remark in view.remarks:
-        yield from _wrap(f"Note: {remark}", width, rest="  ")
