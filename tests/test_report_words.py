@@ -114,6 +114,12 @@ def test_numbers_keep_their_units() -> None:
     assert told == "most at fret 8 (−4\u00a0dB), 0.11\u00a0mm and 15\u00a0%; 3 strings, 12 seconds"
 
 
+def test_remarks_are_sentences() -> None:
+    assert words.sentence("the tuning looks wrong") == "The tuning looks wrong."
+    assert words.sentence("take.wav was passed over.") == "take.wav was passed over."
+    assert words.sentence("") == ""
+
+
 def test_a_step_is_said_once() -> None:
     assert words.each_once(["a", "b", "a", ""]) == ("a", "b", "As for finding 1.", "")
 

@@ -63,7 +63,7 @@ def bench_pdf(view: ReportView, clips: ClipSet) -> bytes:
     sheet = Sheet(" · ".join(part for part in (view.title, view.shop, view.job) if part))
     title_on(sheet, view, "Bench sheet · fret buzz, sustain and pitch", first=view.first_step)
     for remark in view.remarks:
-        sheet.paragraph(remark, size=9.0, after=1.0)
+        sheet.paragraph(remark, size=9.0, after=4.0)
     sheet.neck(view.layers[0])
     sheet.heading("Findings, and what to do next", keep=60.0)
     if not view.findings:

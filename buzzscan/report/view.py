@@ -145,7 +145,7 @@ def view_of(scan: Scan) -> ReportView:
         layers=tuple(map_layer(layer, scan, by_place, positions) for layer in LAYERS),
         positions=positions,
         findings=findings,
-        remarks=tuple(words.held(remark) for remark in scan.remarks),
+        remarks=tuple(words.sentence(words.held(remark)) for remark in scan.remarks),
         recordings=tuple(_recording_view(scan, index) for index in range(len(scan.recordings))),
         note_headers=NOTE_HEADERS,
         notes=_note_views(scan),

@@ -35,6 +35,7 @@ __all__ = [
     "quantity",
     "ranges",
     "seconds",
+    "sentence",
     "typeset",
 ]
 
@@ -169,6 +170,15 @@ def each_once(steps: Sequence[str]) -> tuple[str, ...]:
         step if not step or first[step] == number else f"As for finding {first[step]}."
         for number, step in enumerate(steps, 1)
     )
+
+
+def sentence(text: str) -> str:
+    """Return words with a capital and a full stop; the name of a file keeps its first letter."""
+    if not text:
+        return ""
+    is_name = "." in text.split(maxsplit=1)[0]
+    start = text[0] if is_name else text[0].upper()
+    return f"{start}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
 
 
 def place(strings: Sequence[int], frets: Sequence[int]) -> str:
