@@ -58,9 +58,10 @@ from nothing, on a dry take, to all. The level itself tells which. It fades with
 T60 of 0.5 s fades so)."""
 _MODEL_DB = 0.01
 """Ripple that is never undercut: the leakage of the other partials."""
-_BENT_DB = 0.03
-"""Bend of the level of a real string that has no second: losses that depend on the amplitude,
-a body, a pickup near its magnet (from recordings of single notes; no published source)."""
+_BENT_DB = 0.02
+"""Bend of a level that has no second: losses that depend on the amplitude, a body, a pickup near
+its magnet. Single notes of a real guitar bend by up to 0.1 dB; more than this would hide the
+pairs whose beat is slow."""
 _PARABOLA, _CUBIC = 3.35, 6.6
 """One over the rms of a parabola and a cubic at right angles to what lies below them."""
 _USUAL_MISS_POINTS = 4.0
