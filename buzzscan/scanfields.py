@@ -58,6 +58,8 @@ class Column:
         Whether `digits` counts significant digits instead.
     optional
         Whether it may be null.
+    late
+        Whether files of earlier programs lack it; it is read as null then.
     words
         The only texts allowed; empty for any.
     low, high
@@ -69,6 +71,7 @@ class Column:
     digits: int = 2
     significant: bool = False
     optional: bool = False
+    late: bool = False
     words: tuple[str, ...] = ()
     low: float = -_LARGEST
     high: float = _LARGEST
@@ -172,7 +175,7 @@ MEASURED = (
     Column("pitch_hz", "number", 4, optional=True, low=0.0),
     Column("cents", "number", 2, optional=True),
     Column("pitch_error_cents", "number", 3, optional=True, low=0.0),
-    Column("glide_cents", "number", 2, optional=True),
+    Column("glide_cents", "number", 2, optional=True, late=True),
     Column("inharmonicity", "number", 4, significant=True, optional=True),
     _db("attack_dbfs", optional=False),
     _rate("decay_db_per_s"),
@@ -261,6 +264,8 @@ def from_plain(row: Any, columns: Iterable[Column], slot: Slot) -> dict[str, Any
 
 def _value(row: Mapping[str, Any], column: Column, slot: Slot) -> Any:
     if column.name not in row:
+        if column.late:
+            return None
         raise ScanFileError(
             f"{slot.key(column.name).where} is missing; write the file anew with scan"
         )

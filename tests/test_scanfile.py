@@ -48,6 +48,12 @@ def test_a_scan_is_what_the_schema_says(schema: dict[str, Any], mapping: dict[st
         jsonschema.Draft202012Validator(schema).validate(mapping)
 
 
+def test_a_file_of_an_earlier_program_is_read(mapping: dict[str, Any]) -> None:
+    for note in mapping["notes"]:
+        del note["glide_cents"]
+    assert {n.glide_cents for n in scan_from_mapping(mapping).notes} == {None}
+
+
 def test_the_schema_names_every_column(schema: dict[str, Any]) -> None:
     parts = schema["properties"]
     note = parts["notes"]["items"]
