@@ -50,9 +50,9 @@ _SLACK = 0.18
 _FALSE_ALARM, _MISS = 0.004, 0.15
 """Contact heard where there is none, and missed where there is (per place, both passes)."""
 _SURE = 0.997
-_LEVEL_RISE_DB, _LEVEL_SPREAD_DB, _LEVEL_RANGE = 9.0, 7.0, (-0.3, 1.2)
+_LEVEL_RISE_DB, _LEVEL_SPREAD_DB, _LEVEL_RANGE = 9.0, 10.0, (-0.3, 1.2)
 _LEVEL_START_DB, _ANY_LEVEL_DB = (-32.0, -14.0), 50.0
-_LEAST_LEVEL_RATIO = 0.4
+_LEAST_LEVEL_RATIO = 0.5
 """Level of the buzz over ln(strength/threshold), its scatter, and the level it starts from; a
 false alarm comes at any level (found on simulated strings, bounds wide)."""
 _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 2.2, 0.5, 0.85
