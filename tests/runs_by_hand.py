@@ -94,7 +94,7 @@ def heard(midi: list[float], *, gap_s: float = 0.5, **other: Any) -> Heard:
     values: dict[str, Any] = {
         "onset": (np.arange(n) * gap_s * RATE_HZ).astype(np.intp),
         "gain_db": 30.0,
-        "scores": near.astype(np.float32),
+        "scores": near.astype(np.float16),
         "pitch_hz": pitch_hz,
         "b": np.array([open_b(m) for m in midi]),
         "b_sd": 1e-6,

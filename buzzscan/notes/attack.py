@@ -150,7 +150,10 @@ def _largest_step(level: FloatArray, n_calm: int, n_peak: int) -> tuple[FloatArr
 
 def cut_out(samples: Samples, starts: IntArray, length: int) -> FloatArray:
     """Return pieces of equal length, shape (pieces, length), zeros beyond the block."""
-    at = starts[:, None] + np.arange(length)
-    inside = (at >= 0) & (at < len(samples))
-    pieces = np.where(inside, samples[np.clip(at, 0, len(samples) - 1)], 0.0)
+    if not len(starts):
+        return np.zeros((0, length), np.float32)
+    before = max(-int(starts.min()), 0)
+    behind = max(int(starts.max()) + length - len(samples), 0)
+    padded = np.pad(samples, (before, behind)) if before or behind else samples
+    pieces = np.lib.stride_tricks.sliding_window_view(padded, length)[starts + before]
     return np.asarray(pieces, np.float32)

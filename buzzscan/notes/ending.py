@@ -108,7 +108,7 @@ def _ending(
     if len(part) < _RIPPLE_STEPS:
         return Ending(end_s=next_s, stopped=False)
     # The loudest of 20 ms: a period of a low string must not look like a stop.
-    upper = np.array([part[max(i - _RIPPLE_STEPS + 1, 0) : i + 1].max() for i in range(len(part))])
+    upper = maximum_filter1d(part, _RIPPLE_STEPS, origin=(_RIPPLE_STEPS - 1) // 2, mode="nearest")
     rest = np.maximum.accumulate(part[::-1])[::-1]
     after = np.append(rest[min(lag, len(rest)) :], np.full(min(lag, len(rest)), part[-1]))
     falls = np.flatnonzero(upper - after > _DROP_DB)
