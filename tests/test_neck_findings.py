@@ -1,70 +1,148 @@
-"""What the findings say: advice in order, cautions, numbers in words."""
+"""Findings in words: evidence in numbers, rivals, strings that do not tell, what is accepted."""
 
 from __future__ import annotations
 
-import typing
+import dataclasses
+from collections.abc import Callable
 
 import pytest
 
-from buzzscan.neck.advice import ADVICE, ORDER, how_sure, listed
-from buzzscan.neck.findings import strings_named
-from buzzscan.neck.verdict import FindingKind
-
-KINDS = typing.get_args(FindingKind)
-
-
-def test_every_cause_has_advice_and_a_place_in_the_order() -> None:
-    assert set(ADVICE) == set(KINDS)
-    assert sorted(ORDER) == sorted(KINDS)
-
-
-def test_the_trades_order_is_kept() -> None:
-    order = [
-        "neck too straight",
-        "low nut slot",
-        "low action",
-        "high fret",
-        "saddle",
-        "retake",
-    ]
-    assert [kind for kind in ORDER if kind in order] == order
-
-
-@pytest.mark.parametrize("kind", ["high fret", "low fret", "rising fret end"])
-def test_fret_work_names_dust_and_eyes(kind: FindingKind) -> None:
-    text = ADVICE[kind].text()
-    for care in ("dust mask and eye protection", "slacken the strings", "cover the pickups"):
-        assert text.index(care) < text.index(ADVICE[kind].work)
-
-
-def test_the_truss_rod_is_turned_with_care() -> None:
-    text = ADVICE["neck too straight"].text()
-    assert "in small steps" in text
-    assert text.index("small steps") < text.index("ease the rod"), "a caution after it is too late"
-    assert "qualified repairer" in text
-
-
-@pytest.mark.parametrize("kind", KINDS)
-def test_the_check_comes_before_the_work(kind: FindingKind) -> None:
-    advice = ADVICE[kind]
-    assert advice.check
-    assert advice.work
-    assert advice.text().startswith(advice.check.replace("{where}", ""))
-    assert "{" not in advice.text("fret 9")
-
-
-@pytest.mark.parametrize(
-    ("confidence", "word"), [(0.95, "Very likely"), (0.75, "Likely"), (0.4, "Possible")]
+from buzzscan.guitar import Guitar
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.causes import Cause, causes_of
+from buzzscan.neck.clearance import setup_of
+from buzzscan.neck.culprit import Found
+from buzzscan.neck.deadspots import DeadSpot
+from buzzscan.neck.findings import (
+    contact_finding,
+    dead_spot_finding,
+    low_action_finding,
+    strings_named,
 )
-def test_probabilities_have_words(confidence: float, word: str) -> None:
-    assert how_sure(confidence) == word
+from buzzscan.neck.positions import Place, judge_positions
+from buzzscan.neck.verdict import Bars, Finding, FindingKind, Position
+
+Maker = Callable[..., MeasuredNote]
+Positions = dict[Place, Position]
+GUITAR = Guitar()
+CAUSES = causes_of(setup_of(GUITAR), lowest=0)
+PLACES = ((3, 8), (4, 7), (4, 8))
 
 
-@pytest.mark.parametrize(
-    ("values", "text"), [([3, 1, 2], "1–3"), ([7], "7"), ([1, 2, 5], "1–2, 5"), ([], "")]
+def cause(kind: FindingKind, *frets: int) -> Cause:
+    return next(c for c in CAUSES if c.kind == kind and c.frets[: len(frets)] == frets)
+
+
+FOUND = Found(
+    cause=cause("high fret", 9),
+    strings=(3, 4),
+    untold=(),
+    confidence=0.83,
+    size_mm=0.12,
+    low_mm=0.08,
+    high_mm=0.171,
+    places=PLACES,
+    rival=None,
+    rival_confidence=0.0,
 )
-def test_numbers_are_listed_in_short(values: list[int], text: str) -> None:
-    assert listed(values) == text
+
+
+@pytest.fixture
+def neck(note_at: Maker) -> Callable[..., Positions]:
+    """Return a maker of positions in which some places strike at a level."""
+
+    def make(level_db: float = -25.0, *, lost: tuple[Place, ...] = ()) -> Positions:
+        notes = [
+            note_at(s, f, id=100 * s + f, contact=0.95, buzz_db=level_db)
+            if (s, f) in PLACES
+            else note_at(s, f, id=100 * s + f)
+            for s in GUITAR.strings
+            for f in range(23)
+            if (s, f) not in lost
+        ]
+        positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+        return {(p.string, p.fret): p for p in positions}
+
+    return make
+
+
+def told(positions: Positions, *, in_mm: bool = True, **changes: object) -> Finding:
+    found = dataclasses.replace(FOUND, **changes)  # type: ignore[arg-type]
+    return contact_finding(found, positions, in_mm=in_mm, rank="About half of it.")
+
+
+def test_a_high_fret_is_told_with_its_evidence(neck: Callable[..., Positions]) -> None:
+    finding = told(neck())
+    assert (finding.kind, finding.strings, finding.frets) == ("high fret", (3, 4), (9,))
+    assert finding.notes == (308, 407, 408)
+    assert finding.summary.startswith("Likely: only notes held behind fret 9")
+    assert "frets 7–8 on strings 3–4" in finding.summary
+    assert (finding.height_mm, finding.height_low_mm, finding.height_high_mm) == (0.12, 0.08, 0.171)
+    assert "fret 9 (strings 3–4)" in finding.next_step
+
+
+def test_without_a_setup_no_height_is_claimed(neck: Callable[..., Positions]) -> None:
+    finding = told(neck(), in_mm=False)
+    assert (finding.height_mm, finding.height_low_mm, finding.height_high_mm) == (None,) * 3
+    assert "About half of it." in finding.summary
+    assert "mm" not in finding.summary
+
+
+def test_a_rival_is_named_with_what_tells_them_apart(neck: Callable[..., Positions]) -> None:
+    finding = told(neck(), rival=cause("low fret", 8), rival_confidence=0.31)
+    assert "fret 8 may be low instead (31 %)" in finding.summary
+    assert "Picked harder" in finding.summary
+    other = told(neck(), rival=cause("low action"), rival_confidence=0.2)
+    assert "low action would sound much the same (20 %)" in other.summary
+    assert "Picked harder" not in other.summary
+
+
+def test_strings_that_do_not_tell_are_said(neck: Callable[..., Positions]) -> None:
+    assert "Strings 5–6 strike too little to tell." in told(neck(), untold=(5, 6)).summary
+    assert "too little to tell" not in told(neck()).summary
+
+
+def test_places_that_gave_no_note_are_said(neck: Callable[..., Positions]) -> None:
+    finding = told(neck(lost=((4, 8),)))
+    assert "fret 8 on string 4 gave no note when picked" in finding.summary
+    assert finding.notes == (308, 407)
+
+
+def test_slight_buzz_is_accepted_and_loud_buzz_is_not(neck: Callable[..., Positions]) -> None:
+    assert "commonly accepted" in told(neck(-50.0)).summary
+    assert "commonly accepted" not in told(neck(-25.0)).summary
+
+
+def test_low_action_names_its_strings_and_how_many_places(
+    neck: Callable[..., Positions],
+) -> None:
+    finding = low_action_finding((3, 4), PLACES, neck(), confidence=0.4)
+    assert (finding.kind, finding.strings, finding.frets) == ("low action", (3, 4), (7, 8))
+    assert finding.summary.startswith("Possible: strings 3–4 buzz in 3 places")
+
+
+def test_a_dead_spot_names_every_place_that_its_resonance_takes(
+    neck: Callable[..., Positions],
+) -> None:
+    spot = DeadSpot(
+        string=3,
+        fret=7,
+        frets=(7, 8),
+        ratio=2.4,
+        pitch_hz=GUITAR.pitch_hz(3, 7),
+        places=((2, 3), (3, 7), (3, 8)),
+        followers=((2, 3),),
+        silent=(),
+        sigmas=6.0,
+        confidence=0.95,
+    )
+    finding = dead_spot_finding(spot, neck())
+    assert (finding.strings, finding.frets) == ((2, 3), (3, 7, 8))
+    assert finding.notes == (203, 307, 308)
+    # D4, A4 = 440 Hz
+    assert "2.4× faster" in finding.summary
+    assert "294 Hz" in finding.summary
+    assert "string 2 fret 3" in finding.summary
 
 
 def test_strings_are_named() -> None:

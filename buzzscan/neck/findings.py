@@ -102,7 +102,10 @@ def _rival(found: Found) -> str:
         what = f"fret {rival.frets[0]} may be high instead"
     else:
         what = f"{rival.kind} would sound much the same"
-    return f" Less likely, {what} ({100.0 * found.rival_confidence:.0f} %)."
+    tell = ""
+    if {rival.kind, found.cause.kind} == {"high fret", "low fret"}:
+        tell = " Picked harder, a high fret buzzes one note further back; a low one does not."
+    return f" Less likely, {what} ({100.0 * found.rival_confidence:.0f} %).{tell}"
 
 
 def _untold(found: Found) -> str:
