@@ -205,25 +205,25 @@ def comparison_from_mapping(mapping: Any) -> StoredComparison:
     ScanFileError
         If a key is missing or holds something else.
     """
-    top = Slot("")
-    head = from_plain(mapping, (Column("format", "text"),), Slot("the file"))
+    top = Slot("", "compare")
+    head = from_plain(mapping, (Column("format", "text"),), Slot("the file", "compare"))
     if head["format"] != FORMAT:
-        raise Slot("format").wrong(head["format"], f'"{FORMAT}"')
+        raise Slot("format", "compare").wrong(head["format"], f'"{FORMAT}"')
     version = from_plain(mapping, (Column("version", "whole"),), top)["version"]
     if version != VERSION:
         raise ScanFileError(
             f"version is {version}, this program reads {VERSION}; use the program that wrote "
             "the file, or compare the scans again"
         )
-    strength = Slot("strength")
+    strength = Slot("strength", "compare")
     row = _table(mapping, "strength", top)
     strings = tuple(
         StringStrength(**from_plain(item, STRING_STRENGTH, slot))
         for item, slot in _rows(row, "strings", strength)
     )
     return StoredComparison(
-        before=_side_from(_table(mapping, "before", top), Slot("before")),
-        after=_side_from(_table(mapping, "after", top), Slot("after")),
+        before=_side_from(_table(mapping, "before", top), Slot("before", "compare")),
+        after=_side_from(_table(mapping, "after", top), Slot("after", "compare")),
         strength=Strength(strings=strings, **from_plain(row, STRENGTH, strength)),
         positions=tuple(
             ComparedPosition(**from_plain(item, POSITION, slot))

@@ -82,19 +82,26 @@ class Slot:
     """Where in the file something is, for messages."""
 
     where: str
+    command: str = "scan"
+    """Which command writes the file."""
 
     def wrong(self, found: Any, need: str) -> ScanFileError:
         """Return the error for a value that is not what the format says."""
         text = json_shown(found)
-        return ScanFileError(f"{self.where} is {text}, need {need}; write the file anew with scan")
+        return ScanFileError(f"{self.where} is {text}, need {need}; {self.anew}")
+
+    @property
+    def anew(self) -> str:
+        """What to do about it."""
+        return f"write the file anew with {self.command}"
 
     def key(self, name: str) -> Slot:
         """Return the place of a key inside."""
-        return Slot(f"{self.where}.{name}" if self.where else name)
+        return Slot(f"{self.where}.{name}" if self.where else name, self.command)
 
     def item(self, index: int) -> Slot:
         """Return the place of an item inside."""
-        return Slot(f"{self.where}[{index}]")
+        return Slot(f"{self.where}[{index}]", self.command)
 
 
 def json_shown(value: Any) -> str:
@@ -266,15 +273,13 @@ def _value(row: Mapping[str, Any], column: Column, slot: Slot) -> Any:
     if column.name not in row:
         if column.late:
             return None
-        raise ScanFileError(
-            f"{slot.key(column.name).where} is missing; write the file anew with scan"
-        )
+        raise ScanFileError(f"{slot.key(column.name).where} is missing; {slot.anew}")
     value = row[column.name]
     if value is None and column.optional:
         return None
     if column.kind in ("wholes", "texts"):
         return _list(value, column, slot.key(column.name))
-    if not _fits(value, column, "whole" if column.kind == "whole" else column.kind):
+    if not _fits(value, column, column.kind):
         raise slot.key(column.name).wrong(value, _need(column))
     return float(value) if column.kind == "number" else value
 

@@ -110,7 +110,11 @@ def scan(
     opened, passed_over = _open_all(recordings, _part(progress, 0.0, _READ))
     found = find_notes(opened, instrument, progress=_part(progress, _READ, _FOUND))
     notes = measure_notes(
-        opened, found.guitar, found.notes, progress=_part(progress, _FOUND, _MEASURED)
+        opened,
+        found.guitar,
+        found.notes,
+        offset_cents=found.offset_cents,
+        progress=_part(progress, _FOUND, _MEASURED),
     )
     judgement = judge(found.guitar, notes, bars=bars, offset_cents=found.offset_cents)
     if progress is not None:

@@ -105,6 +105,7 @@ def made(
                 values: dict[str, Any] = {
                     f.name: None for f in dataclasses.fields(MeasuredNote)
                 } | {"withheld": (), "judged": True, "reason": "", "contact": sure}
+                values["buzz_db"] = level + (spread_db if way == "up" else -spread_db)
                 notes.append(MeasuredNote(**values | {"note": note, "attack_dbfs": level_dbfs}))
             measured = dict.fromkeys(f.name for f in dataclasses.fields(Position))
             positions.append(

@@ -143,6 +143,22 @@ def test_pooled_variance_is_that_of_the_passes() -> None:
     assert spread.least_change_db(2, 2) == pytest.approx(2.667 * spread.sd_db, rel=1e-3)
 
 
+def test_more_passes_are_not_taken_for_more_spread() -> None:
+    """A third pass between two others adds to what is known and not to the variance."""
+    scan = made({(1, f): "buzz" for f in range(13)}, spread_db=3.0)
+    middle = [
+        dataclasses.replace(
+            n, buzz_db=BUZZ_DB, note=dataclasses.replace(n.note, id=n.note.id + 500)
+        )
+        for n in scan.notes
+        if n.note.string == 1 and n.note.direction == "up"
+    ]
+    spread = spread_of([dataclasses.replace(scan, notes=(*scan.notes, *middle))])
+    assert spread.freedom == 2 * 13 + 4
+    # each place holds −3, 0 and +3 dB about its middle: 18 dB² in two degrees of freedom
+    assert spread.sd_db == pytest.approx(((13 * 18 + 4 * 2.5**2) / 30) ** 0.5)
+
+
 def test_level_that_the_pick_explains_is_no_change() -> None:
     """2.9 dB softer counts as alike and makes some 5 dB less buzz by itself."""
     place = (2, 8)

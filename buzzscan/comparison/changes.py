@@ -40,8 +40,8 @@ OWN_PICK_DB = 6.0
 """A note this much softer than the others of its string counts as picked softly: three times a
 player's spread from note to note, and more than a strike adds to an attack."""
 PICK_SPREAD_DB = 3.0
-"""How much two plucks of 10 % spread each may differ (2.6 standard deviations of the difference
-of means of two). What strikes by less than this may be clean the next time."""
+"""How much two plucks of 10 % spread each may differ (2.5 standard deviations of the difference
+of single ones). What strikes by less than this may be clean the next time."""
 END_TOLD_S = 0.1
 """The end of contact is read late by up to this much, as far as its measure looks back."""
 LASTING_S, LASTING_SHARE = 0.25, 0.8

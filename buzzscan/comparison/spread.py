@@ -13,6 +13,7 @@ t: Smyth, Stat. Appl. Genet. Mol. Biol. 3, 2004).
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -65,15 +66,26 @@ class Spread:
 
 def spread_of(scans: Iterable[Scan]) -> Spread:
     """Return the spread of the buzz level, pooled over the positions of the scans in contact."""
-    squares = [
-        2.0 * p.buzz_spread_db**2  # variance of two values is half their difference squared, × 2
-        for scan in scans
-        for p in scan.positions
-        if p.buzz_spread_db is not None and _in_contact(p)
-    ]
-    freedom = len(squares) + USUAL_WEIGHT
-    variance = (sum(squares) + USUAL_WEIGHT * USUAL_SD_DB**2) / freedom
+    squares, passes = 0.0, 0
+    for scan in scans:
+        levels = _levels(scan)
+        for p in scan.positions:
+            values = levels[p.string, p.fret]
+            if len(values) > 1 and _in_contact(p):
+                squares += float(np.sum((np.array(values) - np.mean(values)) ** 2))
+                passes += len(values) - 1
+    freedom = passes + USUAL_WEIGHT
+    variance = (squares + USUAL_WEIGHT * USUAL_SD_DB**2) / freedom
     return Spread(sd_db=float(np.sqrt(variance)), freedom=freedom)
+
+
+def _levels(scan: Scan) -> dict[tuple[int, int], list[float]]:
+    """Return the buzz levels of the judged notes of each place."""
+    levels = defaultdict(list)
+    for n in scan.notes:
+        if n.judged and n.note.judged and n.buzz_db is not None:
+            levels[n.note.string, n.note.fret].append(n.buzz_db)
+    return levels
 
 
 def _in_contact(position: Position) -> bool:

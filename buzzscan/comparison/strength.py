@@ -20,6 +20,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from statistics import median
 
+from buzzscan.comparison.causes import CONTACT_KINDS, same_cause
 from buzzscan.comparison.floor import Bands, lead_in_dbfs
 from buzzscan.comparison.result import Pick, Strength, StringStrength
 from buzzscan.comparison.swing import Swing, swing_of
@@ -43,7 +44,7 @@ BANDS_AGREE_DB = 2.0
 FEWEST_CLEAN = 4
 FEWEST_SLIGHT, KEPT_SHARE, LOST_SHARE = 5, 0.75, 0.25
 """Slight buzz is near its threshold: half the pick strength silences nearly all of it, the same
-strength keeps most. The shares are thirds of the way, on at least this many places."""
+strength keeps most. The shares are a quarter from either end, on at least this many places."""
 SURE_CONTACT = 0.8
 RIDDEN = (
     "the gain of a recording was changed while it ran (automatic gain or a compressor), so how "
@@ -258,8 +259,8 @@ def _attacks(scan: Scan) -> dict[Place, float]:
 
 def _slight_buzz_kept(before: Scan, after: Scan) -> bool | None:
     """Return whether slight buzz that no cure explains is still there; None if it does not tell."""
-    gone = [f for f in before.findings if not any(_same_cause(f, g) for g in after.findings)]
-    contact_gone = [f for f in gone if f.kind not in {"dead spot", "saddle", "tuning", "retake"}]
+    gone = [f for f in before.findings if not any(same_cause(f, g) for g in after.findings)]
+    contact_gone = [f for f in gone if f.kind in CONTACT_KINDS]
     explained = {
         (n.note.string, n.note.fret)
         for n in before.notes
@@ -282,10 +283,6 @@ def _slight_buzz_kept(before: Scan, after: Scan) -> bool | None:
         return True
     steady = bool(contact_gone) and all(f.kind in STEADY_KINDS for f in contact_gone)
     return False if share <= LOST_SHARE and steady else None
-
-
-def _same_cause(one: Finding, other: Finding) -> bool:
-    return one.kind == other.kind and bool(set(one.frets) & set(other.frets) or not one.frets)
 
 
 def _is_below(finding: Finding, string: int, fret: int) -> bool:

@@ -3,7 +3,7 @@
 Conventions
 -----------
 `contact` is a probability: 0.5 is the natural bar. `buzz_db` is the energy that is there
-because of contact, in 0.7–8 kHz from 50 to 600 ms after the onset, over the note's whole
+because of contact, in 0.7–8 kHz from 55 to 600 ms after the onset, over the note's whole
 energy; a shorter note is judged by what there is of it. `buzz_amp_db` is the same in the part
 that a guitar's speaker passes.
 
@@ -60,6 +60,8 @@ def measure_buzz(
     guitar: Guitar,
     notes: Sequence[Note],
     fits: Sequence[PartialFit | None],
+    *,
+    offset_cents: float = 0.0,
 ) -> tuple[BuzzMeasure, ...]:
     """Return what contact with the frets adds to each note, parallel to `notes`.
 
@@ -73,6 +75,8 @@ def measure_buzz(
         As found, of one run or several.
     fits
         Partials of each note, None where no string was heard at its pitch.
+    offset_cents
+        How far the instrument as a whole lies from its nominal pitch.
     """
     heard: list[Cues | None] = [None] * len(notes)
     for index, recording in enumerate(recordings):
@@ -97,7 +101,7 @@ def measure_buzz(
     )
     contact = dict(zip(told, probabilities, strict=True))
     return tuple(
-        _measure(cues, contact.get(i), rests=_rests(guitar, notes[i], fits[i]))
+        _measure(cues, contact.get(i), rests=_rests(guitar, notes[i], fits[i], offset_cents))
         for i, cues in enumerate(heard)
     )
 
@@ -109,10 +113,11 @@ def _sounding_hz(guitar: Guitar, note: Note, fit: PartialFit | None) -> float:
     return note.pitch_hz or guitar.pitch_hz(note.string, note.fret)
 
 
-def _rests(guitar: Guitar, note: Note, fit: PartialFit | None) -> bool:
+def _rests(guitar: Guitar, note: Note, fit: PartialFit | None, offset_cents: float) -> bool:
     """Return whether the note sounds at least a fret above the one that is held."""
     sounding = _sounding_hz(guitar, note, fit)
-    return hz_to_cents(sounding, guitar.pitch_hz(note.string, note.fret)) > _SHARP_CENTS
+    sharp = hz_to_cents(sounding, guitar.pitch_hz(note.string, note.fret)) - offset_cents
+    return sharp > _SHARP_CENTS
 
 
 def _measure(cues: Cues | None, contact: float | None, *, rests: bool) -> BuzzMeasure:

@@ -20,9 +20,9 @@ weighing one cue by one other. They were fitted to 900 takes of guitars and bass
 strings drawn at random (setup, faults, strings, pluck, pickup or body, phantom partials, room,
 noise, hum, phone, codec, compressor, saturation, squeaks, pace from 0.17 s, boundaries off by
 some milliseconds), half of them modal strings over frets that keep their energy, half strings on
-a grid over lossy ones; and to 167 clean notes of two real guitars (MIT and CC0), which simulated
-strings are tidier than. Whole takes were held out to choose cues and size. `tests/training`
-does it again.
+a grid over lossy ones; and to 167 clean notes of two real guitars from open sample sets (MIT and
+CC0), which simulated strings are tidier than. Whole takes were held out to choose cues and size.
+`tests/training` does it again; the real notes are not in the project.
 """
 
 from __future__ import annotations

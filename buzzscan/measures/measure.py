@@ -51,6 +51,7 @@ def measure_notes(
     guitar: Guitar,
     notes: Sequence[Note],
     *,
+    offset_cents: float = 0.0,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[MeasuredNote, ...]:
     """Return every note with what was measured of it, in the order given.
@@ -63,6 +64,8 @@ def measure_notes(
         The instrument the notes were placed on.
     notes
         As found.
+    offset_cents
+        How far the instrument as a whole lies from its nominal pitch.
     progress
         Called with the share done, 0–1.
     """
@@ -71,7 +74,9 @@ def measure_notes(
         sounds.append(_listen(recordings[note.recording], guitar, note))
         if progress is not None:
             progress((i + 1) / len(notes))
-    buzzes = measure_buzz(recordings, guitar, notes, [sound.fit for sound in sounds])
+    buzzes = measure_buzz(
+        recordings, guitar, notes, [sound.fit for sound in sounds], offset_cents=offset_cents
+    )
     return tuple(
         _measured(recordings[note.recording], guitar, note, sound, buzz)
         for note, sound, buzz in zip(notes, sounds, buzzes, strict=True)

@@ -23,7 +23,7 @@ __all__ = ["band_edge_hz", "band_warning"]
 FloatArray = npt.NDArray[np.float64]
 
 _BAND_NEEDED_HZ = 8000.0
-_BUZZ_NEEDED_HZ, _CONTACT_NEEDED_HZ = 3800.0, 2500.0
+_BUZZ_NEEDED_HZ, _CONTACT_NEEDED_HZ = 4000.0, 2500.0
 """Most of what contact adds lies at 0.7–4 kHz: a telephone's 3.4 kHz misses too much of it to
 give its energy, but shows whether there is contact."""
 _LOWEST_EDGE_HZ, _SMOOTH_HZ = 1500.0, 150.0
@@ -81,7 +81,7 @@ def band_warning(edge_hz: float, file_rate_hz: int) -> RecordingWarning | None:
     effect = "buzz above it is not counted"
     if edge_hz < _CONTACT_NEEDED_HZ:
         spoils, effect = ("buzz_db", "contact"), "buzz is not in it"
-    elif edge_hz <= 4000.0:
+    elif edge_hz <= _BUZZ_NEEDED_HZ:
         spoils, effect = ("buzz_db",), "too little of buzz is in it to measure how much"
     if edge_hz >= 0.45 * file_rate_hz:
         found = f"the sample rate of {file_rate_hz} Hz"

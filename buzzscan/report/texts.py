@@ -81,8 +81,9 @@ CHANGE_METHOD: tuple[tuple[str, str], ...] = (
     (
         "Comparing",
         (
-            "Positions are matched by string and fret. Levels and pick strength of the takes are "
-            "evened out first; a position that was played too softly to tell is not comparable."
+            "Positions are matched by string and fret. How hard each take was picked is told "
+            "first, apart from the gain of its recording; where a softer pick could have made a "
+            "change, the position is not comparable."
         ),
     ),
     (

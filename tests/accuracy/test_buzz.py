@@ -178,22 +178,28 @@ def test_table() -> None:
     for kind in KINDS:
         print(row(kind, of(kind)))
     print(row("all", list(all_told())))
+    # nothing is told of a kind that holds no contact, or nothing else
+    assert all(any(t.clean for t in of(k)) and any(t.persistent for t in of(k)) for k in KINDS)
 
 
 def test_contact_is_told_from_clean() -> None:
     direct = [t for t in of("pickup", "bridge", "hum") if t.clean or t.persistent]
     hard = [t for t in of(*HARD) if t.clean or t.persistent]
+    # one pair of a clean and a struck note in fifty is ranked the wrong way round; behind a room,
+    # a phone or a careless player one in twenty
     assert auc(direct) >= 0.98
     assert auc(hard) >= 0.95
 
 
 def test_few_clean_notes_are_called_buzz() -> None:
     clean = [t.contact for t in all_told() if t.clean]
-    # single notes; a position has two looks
+    # single notes: a position has two looks, and one in a hundred of those may be wrong
     assert np.mean(np.array(clean) > 0.5) <= 0.02
 
 
-@pytest.mark.xfail(reason="0.85 of 0.9 reached: how much contact adds is told too coarsely")
+@pytest.mark.xfail(
+    strict=True, reason="0.85 of 0.9 reached: how much contact adds is told too coarsely"
+)
 def test_more_true_buzz_reads_as_more() -> None:
     assert rank_correlation(list(all_told())) >= 0.9
 
@@ -213,7 +219,8 @@ def test_every_cue_carries_its_share(monkeypatch: pytest.MonkeyPatch) -> None:
     }
     value = contact._value
     print()
-    full = auc([t for t in all_told() if t.clean or t.persistent])
+    takes = [t for kind in KINDS for t in tell(kind, 500)]
+    full = auc([t for t in takes if t.clean or t.persistent])
     for name, cues in groups.items():
 
         def blind(c: contact.Cues, r: contact.Range, cues: tuple[str, ...] = cues) -> float:
@@ -221,5 +228,6 @@ def test_every_cue_carries_its_share(monkeypatch: pytest.MonkeyPatch) -> None:
 
         monkeypatch.setattr(contact, "_value", blind)
         told = [t for kind in KINDS for t in tell(kind, 500) if t.clean or t.persistent]
-        print(f"without {name:16s} AUC {auc(told):.3f} (all cues, all takes {full:.3f})")
-    assert full > 0.9
+        print(f"without {name:16s} AUC {auc(told):.3f} (all cues {full:.3f})")
+        # a cue that were better left out would show here; a hundredth is a note or two
+        assert auc(told) <= full + 0.01

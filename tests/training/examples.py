@@ -1,6 +1,6 @@
 """Cues of many notes beside what is true of them, as a table on disk.
 
-Run ``python -m training.examples OUT.npz --seeds 0 800`` in tests/ for the takes of those seeds, or
+Run ``python -m training.examples OUT.npz --seeds 0 900`` in tests/ for the takes of those seeds, or
 with ``--recorded SOUND...`` for real ones without buzz, each with a JSON of its notes beside it.
 
 Conventions

@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from buzzscan.measures import contact_numbers
 from buzzscan.measures.contact import CAUTION, ROUNDS, Place, over_trend
 from buzzscan.measures.contact_numbers import ALONE, COMPARED, FIRST_SLOPES, Range
 
@@ -38,43 +39,6 @@ ALSO_RISING = ("pair_line_db", "gap_db")
 TREES, DEPTH, RATE = 300, 2, 0.1
 STRUCK_WEIGHT, REAL_WEIGHT = 3.0, 20.0
 FOLDS = 4
-HEAD = '''"""Numbers that the probability of contact is made from; see `buzzscan.measures.contact`.
-
-Conventions
------------
-A row of `TREES` is one tree of two splits: column and bar of the first split, of the split
-below the bar and of the one above it, then what the four ends add to the log odds. A value that
-passes a bar goes on above it. Columns: the cues of `COMPARED`, of `ALONE`, and the excess of
-`COMPARED` over the trend of the take.
-
-Limits
-------
-Written by `tests/training/fit.py`. Rows lean on one another: none has a meaning of its own.
-"""
-
-from __future__ import annotations
-
-from typing import NamedTuple
-
-import numpy as np
-
-__all__ = ["ALONE", "COMPARED", "FIRST_BIAS", "FIRST_SLOPES", "START", "TREES", "Range"]
-
-
-class Range(NamedTuple):
-    """A cue: its name, third, the range that counts, whether its logarithm is taken, its mean.
-
-    Means are those of clean notes, and where the trend of a take starts from.
-    """
-
-    cue: str
-    third: int | None
-    low: float
-    high: float
-    logarithm: bool = False
-    mean: float = 0.0
-
-'''
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,7 +170,9 @@ def _logistic(x: Array) -> Array:
 
 def held_out(notes: Notes) -> Array:
     """Return probabilities of each take by a model that has not seen it."""
-    fold = np.unique(notes.take, return_inverse=True)[1] % FOLDS
+    takes, index = np.unique(notes.take, return_inverse=True)
+    # at random: the seeds run through string models and kinds of recording in turn
+    fold = np.random.default_rng(0).permutation(takes.size)[index] % FOLDS
     out = np.zeros(len(notes.take))
     for k in range(FOLDS):
         model = fit_model(notes, fold != k)
@@ -296,7 +262,8 @@ def write_numbers(path: Path, model: Model, ranges: Sequence[Range]) -> None:
         "TREES = np.array(_TEXT.split(), np.float64).reshape(-1, 10)",
         "",
     ]
-    path.write_text(HEAD + "\n".join(lines))
+    head = Path(contact_numbers.__file__).read_text().split("COMPARED = (")[0].rstrip()
+    path.write_text(head + "\n" + "\n".join(lines))
 
 
 def main() -> None:
