@@ -80,7 +80,7 @@ def test_a_single_pass_is_less_sure(note_at: Maker) -> None:
 
 
 def test_another_string_at_its_pitch_stands_in_for_a_pass(note_at: Maker) -> None:
-    alone, follower = {SPOT: (2.2, 2.2)}, {(2, 3): (2.2, 2.2)}
+    alone, follower = {SPOT: (2.35, 2.35)}, {(2, 3): (2.35, 2.35)}
     assert spots(note_at, alone, passes=1) == ()
     found = spots(note_at, alone | follower, passes=1)
     assert {p for s in found for p in s.places} == {SPOT, (2, 3)}

@@ -36,8 +36,8 @@ _SINGLE_PASS_SIGMAS = 6.0
 """With one pass alone, and no other string that falls fast at its pitch, nothing shows that the
 fall comes back."""
 _FOLLOWER_SIGMAS, _ENOUGH_FOLLOWERS = 0.5, 2
-"""So much less is asked for each other string that falls fast at the same pitch. Where two do, the
-neck takes the pitch, whatever the other partials of the note make of it."""
+"""Of a note that is dead so much less is asked for each other string that falls fast at the same
+pitch. Where two do, the neck takes the pitch, whatever the note's other partials make of it."""
 _SHOULDER_RATIO = 1.3
 """Neighbours that fall this much faster belong to the spot: −25 % in time is heard."""
 _WIDEST = 3
@@ -203,8 +203,8 @@ def _spot_at(position: Position, ratio: float, trend: Trend, neck: _Neck) -> Dea
     if not _adds_no_highs(position, notes) or not _stands_out(place, neck.positions):
         return None
     followers, silent = _same_pitch(neck.guitar, place, neck.positions)
-    agree = min(len(followers), _ENOUGH_FOLLOWERS)
     whole, deep = neck.wholes.get(position.string), ratio >= neck.bars.dead_ratio
+    agree = min(len(followers), _ENOUGH_FOLLOWERS) if deep else 0
     dies = _whole_note_dies(notes, position.fret, whole, deep=deep)
     usual = math.exp(float(trend.at(position.fret)))
     sigmas = math.log(ratio) / math.hypot(trend.spread, _PASS_SIGMA_LOG, _half_spread(notes))

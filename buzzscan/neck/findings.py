@@ -195,10 +195,11 @@ def dead_spot_finding(spot: DeadSpot, positions: Positions) -> Finding:
         f"{spot.ratio:.1f}× faster than its neighbours{wide}, at {spot.pitch_hz:.0f} Hz, with no "
         f"added highs: the neck takes the note, no fret does.{follow}"
     )
+    deepest = [p for p in spot.followers if p in spot.places]
     return Finding(
         kind="dead spot",
         strings=tuple(sorted({s for s, _ in spot.places})),
-        frets=tuple(sorted({f for _, f in spot.places})),
+        frets=tuple(sorted({*spot.frets, *(f for _, f in deepest)})),
         confidence=spot.confidence,
         height_mm=None,
         height_low_mm=None,
