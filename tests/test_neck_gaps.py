@@ -74,3 +74,14 @@ def test_passes_are_counted_and_strings_kept_apart(
 
 def test_notes_at_one_time_have_no_pace(note_at: Maker) -> None:
     assert silent_passes([note_at(3, fret) for fret in range(8)]) == {}
+
+
+def test_a_fast_pass_says_nothing_of_a_slow_one(run: Callable[..., list[MeasuredNote]]) -> None:
+    """At twice the time a note, a fret left out leaves a gap that two fast notes would fill."""
+    fast = run(STEADY, string=4)
+    slow = run([(fret, 2.0) for fret in (0, 1, 2, 3, 4, 6, 7)], string=3)
+    assert silent_passes([*fast, *slow]) == {}
+
+
+def test_few_steps_tell_no_pace(run: Callable[..., list[MeasuredNote]]) -> None:
+    assert silent_passes(run([(0, 1.0), (1, 1.0), (3, 2.0)])) == {}

@@ -14,7 +14,7 @@ which the player rests cannot be told from one that chokes, so a single pass is 
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
@@ -25,8 +25,14 @@ from buzzscan.neck.positions import Place
 
 __all__ = ["silent_passes"]
 
+Run = tuple[int, int, str]
+"""Recording, string and direction: each pass along a string has a pace of its own."""
+
 _MOST_MISSING = 2
 """More missing frets than this in a row are a rest or a lost stretch of the recording."""
+_FEWEST_STEPS = 3
+"""Steps from fret to fret that tell the pace of a run."""
+_SHORTEST_STEP_S = 0.05
 _STEADY = 0.35
 """The time from note to note agrees with so many steps within this share of one."""
 
@@ -46,14 +52,16 @@ def silent_passes(notes: Sequence[MeasuredNote]) -> Mapping[Place, int]:
         for a, b in pairwise(in_time)
         if (a.recording, a.string, a.direction) == (b.recording, b.string, b.direction)
     ]
-    single = [b.onset_s - a.onset_s for a, b in steps if abs(b.fret - a.fret) == 1]
-    pace_s = float(np.median(single)) if single else 0.0
-    if pace_s <= 0.0:
-        return found
+    paces: dict[Run, list[float]] = defaultdict(list)
+    for a, b in steps:
+        if abs(b.fret - a.fret) == 1:
+            paces[a.recording, a.string, a.direction].append(b.onset_s - a.onset_s)
     for a, b in steps:
         stride = abs(b.fret - a.fret)
-        if not 2 <= stride <= 1 + _MOST_MISSING:
+        own = paces[a.recording, a.string, a.direction]
+        if len(own) < _FEWEST_STEPS or not 2 <= stride <= 1 + _MOST_MISSING:
             continue
+        pace_s = max(float(np.median(own)), _SHORTEST_STEP_S)
         if abs((b.onset_s - a.onset_s) / pace_s - stride) <= _STEADY:
             low, high = sorted((a.fret, b.fret))
             found.update((a.string, fret) for fret in range(low + 1, high))
