@@ -330,12 +330,13 @@ def compare(
     """
     from buzzscan.comparefile import COMPARISON_NAME, write_comparison_json
     from buzzscan.comparison import compare as compare_scans
+    from buzzscan.jobs import comparison_folder
     from buzzscan.outputs import whole_folder
     from buzzscan.report import render_comparison_terminal, write_comparison
     from buzzscan.scanfile import read_scan
 
     comparison = compare_scans(read_scan(before), read_scan(after))
-    place = out or Path("reports") / f"{_scan_name(before)}-to-{_scan_name(after)}"
+    place = out or comparison_folder(before, after, comparison)
     pages = (
         "compare.html",
         "compare.pdf",
@@ -348,11 +349,6 @@ def compare(
         write_comparison(comparison, work, audience=audience, done=done)
     click.echo(render_comparison_terminal(comparison, width=_width(), color=_color()), nl=False)
     _written(place, remarks)
-
-
-def _scan_name(path: Path) -> str:
-    absolute = path.absolute()
-    return absolute.parent.name if absolute.suffix == ".json" else absolute.name
 
 
 @main.command()

@@ -3,7 +3,8 @@
 Conventions
 -----------
 A job is one instrument. Its outputs appear together or not at all; of many jobs, one that
-fails leaves the others alone.
+fails leaves the others alone. A folder that is named by the program alone never takes the
+place of a report of other recordings: its name is given a number.
 
 Limits
 ------
@@ -17,17 +18,29 @@ import signal
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
+from buzzscan.comparefile import read_comparison
+from buzzscan.comparison import Comparison
 from buzzscan.errors import BuzzscanError, UnreadableFileError
 from buzzscan.neck.verdict import Bars
-from buzzscan.outputs import whole_folder
-from buzzscan.recording import SOUND_SUFFIXES
+from buzzscan.outputs import own_folder, whole_folder
+from buzzscan.recording import SOUND_SUFFIXES, file_sha256
 from buzzscan.scanfile import SCAN_NAME, read_scan, write_scan_json
 from buzzscan.scanning import Scan, recording_paths, scan
 
-__all__ = ["REPORTS", "Done", "Job", "default_folder", "jobs_in", "run_job", "run_jobs"]
+__all__ = [
+    "REPORTS",
+    "Done",
+    "Job",
+    "comparison_folder",
+    "default_folder",
+    "jobs_in",
+    "run_job",
+    "run_jobs",
+]
 
 REPORTS = Path("reports")
 """Where reports go when no folder is given."""
@@ -129,25 +142,60 @@ def run_job(
 
 
 def default_folder(recordings: Sequence[Path], result: Scan) -> Path:
-    """Return the folder for a report: named after the first recording, never another's.
-
-    A folder that holds the report of other recordings is left alone and a number is added.
-    """
-    first = recordings[0].absolute()
-    name = first.name if first.is_dir() else first.stem
+    """Return the folder for a report: named after the first recording, never another's."""
     mine = [r.sha256 for r in result.recordings]
-    number = 1
-    while True:
-        folder = REPORTS / (name if number == 1 else f"{name}-{number}")
-        if not folder.exists():
-            return folder
+    return own_folder(REPORTS / _name(recordings[0]), lambda folder: _takes_of(folder) == mine)
+
+
+def comparison_folder(before: Path, after: Path, comparison: Comparison) -> Path:
+    """Return the folder for a comparison: named after both reports, never another's.
+
+    Parameters
+    ----------
+    before, after
+        The reports as they were given: folders, or the scan.json in them.
+    comparison
+        What is to be written.
+    """
+    mine = [[r.sha256 for r in scan.recordings] for scan in (comparison.before, comparison.after)]
+
+    def is_mine(folder: Path) -> bool:
         try:
-            theirs = [r.sha256 for r in read_scan(folder).recordings]
+            earlier = read_comparison(folder)
         except BuzzscanError:
-            theirs = None
-        if theirs == mine:
-            return folder
-        number += 1
+            return False
+        sides = (earlier.before, earlier.after)
+        return [[sha256 for _, sha256 in side.recordings] for side in sides] == mine
+
+    return own_folder(REPORTS / f"{_report_name(before)}-to-{_report_name(after)}", is_mine)
+
+
+def _name(recording: Path) -> str:
+    """Return the name for a report of a sound file or of a folder of them."""
+    return recording.absolute().name if recording.is_dir() else recording.stem
+
+
+def _report_name(path: Path) -> str:
+    absolute = path.absolute()
+    return absolute.parent.name if absolute.suffix == ".json" else absolute.name
+
+
+def _takes_of(folder: Path) -> list[str] | None:
+    """Return the hashes of the recordings that a report is of, None where there is no report."""
+    try:
+        return [r.sha256 for r in read_scan(folder).recordings]
+    except BuzzscanError:
+        return None
+
+
+def _is_of(folder: Path, item: Path) -> bool:
+    """Return whether a report is of the recordings of a job that has not run yet."""
+    try:
+        # A scan passes over a second copy of a recording.
+        mine = list(dict.fromkeys(map(file_sha256, recording_paths(item))))
+    except BuzzscanError:  # the job itself will say what is wrong
+        return False
+    return _takes_of(folder) == mine
 
 
 def jobs_in(
@@ -170,20 +218,17 @@ def jobs_in(
         If a folder cannot be read or holds no recording.
     """
     jobs = []
-    taken: set[str] = set()
+    taken: set[Path] = set()
     for item in [found for path in paths for found in _items(path)]:
         own = item / GUITAR_NAME if item.is_dir() else item.with_suffix(".toml")
-        name = item.name if item.is_dir() else item.stem
-        number, folder = 1, name
-        while folder in taken:
-            number += 1
-            folder = f"{name}-{number}"
+        place = (out_dir or REPORTS) / _name(item)
+        folder = own_folder(place, partial(_is_of, item=item), taken=taken)
         taken.add(folder)
         jobs.append(
             Job(
                 recordings=(item,),
                 guitar=own if own.is_file() else guitar,
-                out_dir=(out_dir or REPORTS) / folder,
+                out_dir=folder,
                 bars=bars,
                 audience=audience,
                 marks=marks,
@@ -243,7 +288,7 @@ def run_jobs(jobs: Sequence[Job], *, n_at_once: int, width: int = 80) -> Iterato
         n_workers, mp_context=context, initializer=_start_worker, initargs=(stop,)
     )
     try:
-        with _interrupts_held():
+        with _interrupts_held(), _one_core_each():
             waiting = {pool.submit(_run_apart, job, width): job for job in jobs}
         for future in as_completed(waiting):
             error = future.exception()
@@ -276,21 +321,35 @@ def _interrupts_held() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+@contextmanager
+def _one_core_each() -> Iterator[None]:
+    """Let processes that are started meanwhile do linear algebra on one core, unless told else.
+
+    The jobs share the cores out. The libraries read this once, while they load, and a process
+    has loaded them before any code of ours runs in it: so it has to be born with it.
+    """
+    added = [name for name in _THREADS if name not in os.environ]
+    os.environ.update(dict.fromkeys(added, "1"))
+    try:
+        yield
+    finally:
+        for name in added:
+            os.environ.pop(name, None)
+
+
 _stop: list[Any] = []
 """In a worker: the event that says that no job is to begin any more."""
 
 
 def _start_worker(stop: Any) -> None:
-    """Keep a worker's linear algebra to one core, and interrupts to its jobs.
-
-    The jobs share the cores out. A worker that waits for work is ended by the pool.
-    """
+    """Keep interrupts to a worker's jobs: one that waits for work is ended by the pool."""
     _stop.append(stop)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
 
 
 def _run_apart(job: Job, width: int) -> Done:

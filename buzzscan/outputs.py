@@ -23,15 +23,36 @@ import shutil
 import signal
 import tempfile
 import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from buzzscan.errors import OutputError
 
-__all__ = ["whole_folder"]
+__all__ = ["own_folder", "whole_folder"]
 
 _PREFIX = ".unfinished-"
+
+
+def own_folder(
+    place: Path, is_mine: Callable[[Path], bool], *, taken: Collection[Path] = ()
+) -> Path:
+    """Return a folder that is free or one's own: `place`, or its name with a number.
+
+    Parameters
+    ----------
+    place
+        Where the results would go by their name alone.
+    is_mine
+        Tells of a folder that is there whether what it holds is an earlier result of the same.
+    taken
+        Folders that others are about to write.
+    """
+    folder, number = place, 1
+    while folder in taken or (folder.exists() and not is_mine(folder)):
+        number += 1
+        folder = place.with_name(f"{place.name}-{number}")
+    return folder
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -10,8 +11,10 @@ from pathlib import Path
 import pytest
 
 from buzzscan import jobs
+from buzzscan.comparefile import write_comparison_json
+from buzzscan.comparison import Comparison
 from buzzscan.errors import UnreadableFileError
-from buzzscan.jobs import Job, default_folder, jobs_in, run_jobs
+from buzzscan.jobs import Done, Job, comparison_folder, default_folder, jobs_in, run_jobs
 from buzzscan.neck.verdict import Bars
 from buzzscan.scanfile import write_scan_json
 from buzzscan.scanning import Scan
@@ -75,6 +78,73 @@ def test_a_report_never_takes_the_place_of_another_take(
     other = dataclasses.replace(mine, recordings=(recording,))
     assert default_folder(take, other) == Path("reports/before take-2")
     assert default_folder((tmp_path,), mine) == Path("reports") / tmp_path.name
+
+
+def test_jobs_of_the_same_name_as_an_earlier_one_leave_its_report_alone(
+    make_scan: Callable[..., Scan], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    scan = make_scan()
+    for shop in ("a", "b"):
+        take = tmp_path / shop / "take.wav"
+        take.parent.mkdir()
+        take.write_bytes(shop.encode())
+    recording = dataclasses.replace(scan.recordings[0], sha256=hashlib.sha256(b"a").hexdigest())
+    place = Path("reports/take")
+    place.mkdir(parents=True)
+    write_scan_json(dataclasses.replace(scan, recordings=(recording,)), place / "scan.json")
+
+    def folders(*shops: str) -> list[Path | None]:
+        return [job.out_dir for job in jobs_of(*(tmp_path / shop for shop in shops))]
+
+    assert folders("a") == [place], "the same recording again takes the same folder"
+    assert folders("b") == [Path("reports/take-2")]
+    assert folders("b", "a") == [Path("reports/take-2"), place]
+    assert folders("a", "a") == [place, Path("reports/take-2")], "no two of one run share one"
+    out = jobs_of(tmp_path / "b", out=tmp_path / "reports")
+    assert [job.out_dir for job in out] == [tmp_path / "reports" / "take-2"]
+
+
+def test_a_comparison_never_takes_the_place_of_another(
+    comparison: Comparison, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    place = Path("reports/before-to-after")
+    given = (Path("job1/before"), Path("job1/after/scan.json"))
+    assert comparison_folder(*given, comparison) == place
+    place.mkdir(parents=True)
+    assert comparison_folder(*given, comparison) == Path("reports/before-to-after-2"), "not ours"
+    write_comparison_json(comparison, place / "compare.json")
+    assert comparison_folder(*given, comparison) == place
+    recording = dataclasses.replace(comparison.after.recordings[0], sha256="2" * 64)
+    after = dataclasses.replace(comparison.after, recordings=(recording,))
+    other = dataclasses.replace(comparison, after=after)
+    assert comparison_folder(Path("job2/before"), Path("job2/after"), other) == Path(
+        "reports/before-to-after-2"
+    )
+
+
+def _tells_threads(job: Job, _width: int) -> Done:
+    from threadpoolctl import threadpool_info
+
+    found = sorted({pool["num_threads"] for pool in threadpool_info()})
+    return Done(job=job, out_dir=None, text=f"{found}", error="")
+
+
+def test_a_worker_reckons_on_one_core(inbox: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("threadpoolctl")
+    monkeypatch.setattr(jobs, "_run_apart", _tells_threads)
+    names = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+    for name in names:
+        monkeypatch.delenv(name, raising=False)
+    done = list(run_jobs(jobs_of(inbox / "b.wav"), n_at_once=1))
+    assert [(d.error, d.text) for d in done] == [("", "[1]")]
+    assert not set(names) & set(os.environ), "this process stays as it was"
+    for name in names:
+        monkeypatch.setenv(name, "2")
+    done = list(run_jobs(jobs_of(inbox / "b.wav"), n_at_once=1))
+    assert [d.text for d in done] == ["[2]"], "what the user asks for holds"
+    assert {os.environ[name] for name in names} == {"2"}
 
 
 def _dies(job: Job, width: int) -> None:

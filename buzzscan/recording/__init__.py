@@ -11,7 +11,7 @@ One channel is judged: of a stereo file the mean, or the better channel where on
 inverted or something else.
 """
 
-from buzzscan.recording.decoding import SOUND_SUFFIXES
+from buzzscan.recording.decoding import SOUND_SUFFIXES, file_sha256
 from buzzscan.recording.opening import open_recording, recording_from_samples
 from buzzscan.recording.take import Recording, RecordingWarning, Samples, SampleSource
 
@@ -21,6 +21,7 @@ __all__ = [
     "RecordingWarning",
     "SampleSource",
     "Samples",
+    "file_sha256",
     "open_recording",
     "recording_from_samples",
 ]

@@ -26,7 +26,7 @@ from buzzscan.errors import RecordingError, UnreadableFileError
 from buzzscan.recording.levels import FRAME_S
 from buzzscan.recording.take import Samples
 
-__all__ = ["SOUND_SUFFIXES", "SoundFile", "block_length", "check_format"]
+__all__ = ["SOUND_SUFFIXES", "SoundFile", "block_length", "check_format", "file_sha256"]
 
 SOUND_SUFFIXES = frozenset(
     {".wav", ".wave", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".aif", ".aiff", ".aifc", ".caf"}
@@ -148,6 +148,19 @@ class SoundFile:
 def _digits(text: str) -> int:
     digits = "".join(c for c in text if c.isdigit())
     return int(digits) if digits else 0
+
+
+def file_sha256(path: str | os.PathLike[str]) -> str:
+    """Return what tells a recording from others: the SHA-256 of the file's bytes, as hex.
+
+    Raises
+    ------
+    UnreadableFileError
+        If there is no such file or it may not be read.
+    RecordingError
+        If it is empty.
+    """
+    return _hash(Path(path))[0]
 
 
 def _hash(path: Path) -> tuple[str, bytes]:
