@@ -45,7 +45,7 @@ _ASTRAY_S = 0.012
 _LEAST_GAIN_DB = 2.0
 _PROVED_GAIN_DB = 4.0
 """An attack drowned by a squeak, but shown by its partials, counts as one of this rise."""
-_SHARP_GAIN_DB = 24.0
+_SHARP_GAIN_DB = 21.0
 """No squeak swells by as much within some ms: partials that settle only later were thrown about
 by a fret that the string struck at once."""
 _LOUD_S = 0.025
