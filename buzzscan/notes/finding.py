@@ -107,12 +107,7 @@ def find_notes(
         )
     remarks.extend(f"passed over: {fault}" for fault in faults)
     offset = float(np.average([o for o, _ in offsets], weights=[n for _, n in offsets]))
-    if abs(offset) > _OFFSET_CENTS:
-        side = "above" if offset > 0 else "below"
-        remarks.append(
-            f"the whole instrument lies {abs(offset):.0f} cents {side} its nominal pitch "
-            f"(A4 = {used.a4_hz:g} Hz)"
-        )
+    remarks.extend(_offset_remarks(offset, used))
     if progress is not None:
         progress(1.0)
     return FoundNotes(
@@ -122,6 +117,17 @@ def find_notes(
         offset_cents=offset,
         remarks=tuple(remarks),
     )
+
+
+def _offset_remarks(offset_cents: float, guitar: Guitar) -> list[str]:
+    """Return what to say about how far the instrument as a whole lies from its pitch."""
+    if abs(offset_cents) <= _OFFSET_CENTS:
+        return []
+    side = "above" if offset_cents > 0 else "below"
+    return [
+        f"the whole instrument lies {abs(offset_cents):.0f} cents {side} its nominal pitch "
+        f"(A4 = {guitar.a4_hz:g} Hz)"
+    ]
 
 
 def _listened(recording: Recording, tell: Callable[[float], None]) -> _Take:

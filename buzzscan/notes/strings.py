@@ -156,8 +156,6 @@ def string_costs(learnt: Strings, assumed: Strings, used: IntArray) -> float:
     at = np.unique(used)
     if not len(at):
         return 0.0
-    if not len(at):
-        return 0.0
     stiff = _ASSUMED_WIDER * (learnt.ln_b[at] - assumed.ln_b[at]) / assumed.ln_b_sd[at]
     cents = (learnt.cents[at] - np.median(learnt.cents[at])) / _STRING_CENTS_SD
     return float(0.5 * (np.minimum(stiff**2, 9.0) + np.minimum(cents**2, 9.0)).sum())
