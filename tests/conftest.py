@@ -159,7 +159,7 @@ def _findings(ids: dict[tuple[int, int], tuple[int, ...]]) -> tuple[Finding, ...
             height_mm=None,
             height_low_mm=None,
             height_high_mm=None,
-            summary="String 3 at fret 14 falls 46 dB/s, 3.8 times its neighbours, and adds no "
+            summary="String 3 at fret 14 falls 46 dB/s, 3.8 times as fast as usual, and adds no "
             "highs; the same pitch on the next string falls fast as well.",
             next_step="The neck takes this frequency. Fretwork will not cure it; a clamp of "
             "50 g on the headstock shows whether it can be moved.",

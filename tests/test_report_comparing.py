@@ -74,6 +74,8 @@ def test_incomparable_takes_give_their_reason(neck_scan: Scan, after_scan: Scan)
     assert view.remarks == tuple(map(words.typeset, comparison.remarks)) != ()
     customer = customer_comparison_of(comparison, view)
     assert customer.heard == (), "no cure is shown to a customer"
+    assert "We played the neck before and after and set note beside note." in customer.summary
+    assert "the work" not in " ".join(customer.summary), "nobody said that any was done"
 
 
 def test_customer_hears_the_cure_and_what_remains(comparison: Comparison) -> None:
@@ -85,6 +87,7 @@ def test_customer_hears_the_cure_and_what_remains(comparison: Comparison) -> Non
     said = " ".join(customer.summary).replace("\u00a0", " ")
     assert "What we had found: a fret that stands too high (fret 10, strings 4–6)" in said
     assert "What was done: Fret 10 levelled." in said
+    assert "before and after the work and set note beside note" in said
     assert "3 that buzzed are clean now" in said
     assert "1 that was clean buzzes now" in said
     assert "is left to do" not in said, "one note still buzzes"

@@ -96,6 +96,19 @@ def test_clean_neck_needs_no_work(neck_scan: Scan) -> None:
     assert customer.accepted == ""
 
 
+def test_a_hard_player_is_named_only_where_the_take_is_good(neck_scan: Scan) -> None:
+    again = replace(neck_scan.findings[0], kind="retake", height_mm=None)
+    scan = replace(neck_scan, findings=(*neck_scan.findings, again))
+    whole = replace(
+        neck_scan, positions=tuple(p for p in neck_scan.positions if p.notes), findings=()
+    )
+    for take, hard in ((neck_scan, True), (scan, False), (whole, True)):
+        customer = customer_view_of(take, view_of(take))
+        assert ("the way a hard player would, recorded" in customer.summary[-1]) == hard
+        assert ("when played hard." in customer.accepted) == hard
+        assert "measured each" in customer.summary[-1]
+
+
 @pytest.mark.parametrize("name", ["customer.html", "customer.pdf"])
 def test_no_internals_reach_the_customer(written: Path, name: str) -> None:
     data = (written / name).read_bytes()

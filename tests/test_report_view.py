@@ -137,3 +137,19 @@ def test_capo_is_where_the_open_strings_are(
     assert view.positions["6-2"].title.startswith("String 6, open at the capo")
     assert view.positions["6-3"].neighbour == "6-4", "not the open string"
     assert ("Capo", "fret 2") in view.setup
+
+
+def test_every_interval_says_how_sure_it_is(neck_scan: Scan) -> None:
+    method = dict(view_of(neck_scan).method)
+    assert "90\u00a0%" in method["Heights"]
+    assert "90\u00a0%" in method["± values"]
+    assert "half the range of its passes" in method["± values"]
+
+
+def test_a_ratio_of_falls_is_against_the_string_itself(neck_scan: Scan) -> None:
+    """It is the rate over the string's own trend, which is not its neighbours' rate."""
+    view = view_of(neck_scan)
+    numbers = dict(view.positions["3-14"].numbers)
+    ratio = next(p.decay_ratio for p in neck_scan.positions if (p.string, p.fret) == (3, 14))
+    assert numbers["Fall against the string's usual"] == f"{ratio:.2f} ×"
+    assert not any("neighbours" in tone.meaning for tone in view.layers[1].tones)

@@ -67,7 +67,7 @@ class DeadSpot:
     frets
         All frets that it covers.
     ratio
-        How many times faster than the trend the deepest fret falls.
+        How many times as fast as the trend the deepest fret falls.
     pitch_hz
         Frequency it takes.
     places

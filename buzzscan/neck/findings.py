@@ -192,8 +192,9 @@ def dead_spot_finding(spot: DeadSpot, positions: Positions) -> Finding:
         follow = f" The same pitch rings at {_places_named(spot.silent)}."
     summary = (
         f"{how_sure(spot.confidence)}: string {spot.string} at fret {spot.fret} falls "
-        f"{spot.ratio:.1f}× faster than its neighbours{wide}, at {spot.pitch_hz:.0f} Hz, with no "
-        f"added highs: the neck takes the note, no fret does.{follow}"
+        f"{spot.ratio:.1f} times as fast as this string usually does{wide}, at "
+        f"{spot.pitch_hz:.0f} Hz, with no added highs: the neck takes the note, no fret "
+        f"does.{follow}"
     )
     deepest = [p for p in spot.followers if p in spot.places]
     return Finding(

@@ -2,8 +2,8 @@
 
 Conventions
 -----------
-Only judged notes count. With two passes a value is their middle, and the spread is half their
-difference. Words come from `Bars` and from nowhere else.
+Only judged notes count. A value is the middle of its passes, and the spread is half their
+range. Words come from `Bars` and from nowhere else.
 
 Limits
 ------
@@ -73,7 +73,7 @@ def _half_spread(values: Sequence[float]) -> float | None:
 
 
 def combined_contact(values: Sequence[float]) -> float | None:
-    """Return the probability of contact from that of each pass: the middle of the log odds."""
+    """Return the probability of contact from that of each pass: the mean of the log odds."""
     if not values:
         return None
     clipped = np.clip(values, 1e-3, 1.0 - 1e-3)

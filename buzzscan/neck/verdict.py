@@ -57,7 +57,7 @@ class Bars:
     pitch_cents
         Error up to which a position is "in tune".
     short_ratio, dead_ratio
-        How many times faster than its neighbours a position falls to be "short" or "dead".
+        How many times as fast as its string usually does a position falls to be "short" or "dead".
     """
 
     buzz_db: float = -35.0
@@ -78,7 +78,7 @@ class Position:
     cents, decay_db_per_s, t60_s, buzz_db, buzz_amp_db, contact
         Over its judged notes; None with `reason` when not measured.
     cents_spread, decay_spread_db_per_s, buzz_spread_db
-        Half the difference between the passes, None with fewer than two.
+        Half the range of the passes, None with fewer than two.
     decay_ratio
         Rate over the string's own smooth trend at this fret.
     buzz, sustain, pitch
@@ -119,7 +119,7 @@ class Finding:
     confidence
         Probability of the cause, 0–1.
     height_mm, height_low_mm, height_high_mm
-        Height of the fault and its interval, None where it cannot be told.
+        Height of the fault and its 90 % interval, None where it cannot be told.
     summary
         What was found, with its evidence in numbers.
     next_step
@@ -127,8 +127,8 @@ class Finding:
     notes
         Ids of the notes that are the evidence.
     move_mm, move_low_mm, move_high_mm
-        How far the saddle has to go and its interval, positive away from the nut; None for
-        every other kind, or when the scale is not known.
+        How far the saddle has to go and its 90 % interval, positive away from the nut; None
+        for every other kind, or when the scale is not known.
     """
 
     kind: FindingKind

@@ -117,7 +117,7 @@ _HEARD = {
     "slight": "touches a fret lightly, less than we call a buzz",
     "buzz": "buzzes",
     "choked": "stops short",
-    "dead": "dies sooner than its neighbours",
+    "dead": "dies sooner than this string's notes usually do",
     "unjudged": "could not be judged",
     "unplayed": "was not played",
 }
@@ -242,14 +242,22 @@ def _summary(scan: Scan, findings: list[CustomerFinding]) -> tuple[str, ...]:
         lines.append(f"The likely cause: {words.joined(named)}.")
     elif not told["buzz"] and not told["choked"]:
         lines.append("We found nothing on the frets that needs work.")
+    hard = " the way a hard player would" if _played_hard(scan) else ""
     lines.append(
-        "We played every fret of every string the way a hard player would, recorded it and "
-        "measured each note."
+        f"We played every fret of every string{hard}, recorded it and measured each note."
         if not told["unplayed"]
-        else f"We played {played} of the {len(scan.positions)} notes on the neck the way a hard "
-        "player would, recorded them and measured each one."
+        else f"We played {played} of the {len(scan.positions)} notes on the neck{hard}, recorded "
+        "them and measured each one."
     )
     return tuple(lines)
+
+
+def _played_hard(scan: Scan) -> bool:
+    """Return whether it may be said that the neck was played hard: not of a take to be redone.
+
+    Too soft a picking is one of the reasons for that.
+    """
+    return all(f.kind != "retake" for f in scan.findings)
 
 
 def _accepted(scan: Scan) -> str:
@@ -257,9 +265,10 @@ def _accepted(scan: Scan) -> str:
     if not slight:
         return ""
     one = len(slight) == 1
+    hard = " when played hard" if _played_hard(scan) else ""
     return (
-        f"{words.count(len(slight), 'note')} {'touches' if one else 'touch'} a fret lightly when "
-        "played hard. With strings set low for an easy feel that is usual; it is normally not "
+        f"{words.count(len(slight), 'note')} {'touches' if one else 'touch'} a fret lightly{hard}. "
+        "With strings set low for an easy feel that is usual; it is normally not "
         "heard through an amp, and removing it would mean higher strings."
     )
 

@@ -110,7 +110,8 @@ def _summary(
         lines.append(f"What we had found: {words.joined(found)}.")
     if done:
         lines.append(f"What was done: {done.rstrip('.')}.")
-    lines.append("We played the neck before and after the work and set note beside note.")
+    work = " the work" if done else ""
+    lines.append(f"We played the neck before and after{work} and set note beside note.")
     return tuple(lines)
 
 

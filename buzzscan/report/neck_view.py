@@ -173,7 +173,7 @@ def _numbers(position: Position) -> tuple[tuple[str, str], ...]:
         ),
         ("60 dB would take", words.seconds(position.t60_s)),
         (
-            "Fall against its neighbours",
+            "Fall against the string's usual",
             words.DASH
             if position.decay_ratio is None
             else f"{words.number(position.decay_ratio, 2)} ×",

@@ -134,7 +134,7 @@ PLAIN: dict[FindingKind, PlainFinding] = {
         several="Dead spots",
         why=(
             "The neck itself swings along at this one pitch and takes the string's energy, so "
-            "the note dies sooner than its neighbours. No fret is struck."
+            "the note dies sooner than the string's other notes. No fret is struck."
         ),
         remedy=(
             "It comes with the wood and the shape of the neck. Work on the frets does not change "

@@ -100,8 +100,8 @@ _STANDING: tuple[tuple[str, str], ...] = (
     (
         "± values",
         (
-            "Half the difference between the ways up and down. Where only one pass was heard "
-            "there is none."
+            "Of a position: half the range of its passes. Where only one pass was heard there is "
+            "none. Of a finding on pitch: 90\u00a0% lie within it."
         ),
     ),
     (
@@ -115,7 +115,8 @@ _STANDING: tuple[tuple[str, str], ...] = (
         "Heights",
         (
             "Sound alone gives relative heights. Millimetres are an estimate from action and "
-            "relief, shown as a range; a feeler gauge or a straightedge decides."
+            "relief, shown with the range that holds the true height with a probability of "
+            "90\u00a0%; a feeler gauge or a straightedge decides."
         ),
     ),
 )
