@@ -1,27 +1,28 @@
-"""Runs of whole numbers, as strings and frets are said.
+"""Whole numbers in short, as strings and frets are said.
 
 Conventions
 -----------
-Numbers are sorted and said once.
+Numbers are sorted and said once; neighbours become a run: "1–3, 7". A run of two is one too,
+since a comma would part it from its noun where several places follow each other.
 
 Limits
 ------
-How a run is written ("1-4", "1–4") is its reader's choice.
+Negative numbers cannot be told from the dash.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-__all__ = ["runs_of"]
+__all__ = ["listed"]
 
 
-def runs_of(values: Iterable[int]) -> list[list[int]]:
-    """Return whole numbers grouped into runs of neighbours: 1, 2, 3, 7 is [1, 2, 3], [7]."""
+def listed(values: Iterable[int]) -> str:
+    """Return whole numbers in order and in short: 1, 2, 3, 7 is "1–3, 7"."""
     runs: list[list[int]] = []
     for value in sorted(set(values)):
         if runs and value == runs[-1][-1] + 1:
             runs[-1].append(value)
         else:
             runs.append([value])
-    return runs
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs)

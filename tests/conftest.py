@@ -303,7 +303,7 @@ def after_scan(neck_scan: Scan) -> Scan:
 def comparison(neck_scan: Scan, after_scan: Scan) -> Comparison:
     """Return the comparison of the neck before and after, in words of its own."""
     found = compare(neck_scan, after_scan)
-    summaries = ("high fret 10 under strings 4-6: cured", "dead spot at string 3: still there")
+    summaries = ("high fret 10 under strings 4–6: cured", "dead spot at string 3: still there")
     return dataclasses.replace(
         found,
         findings=tuple(

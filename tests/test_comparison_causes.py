@@ -89,7 +89,7 @@ def test_dead_spot_is_judged_by_how_long_it_rings(
 
 
 def test_places_in_words() -> None:
-    assert place_words("high fret", (3, 1, 2, 6), (9,)) == "high fret 9 under strings 1-3, 6"
+    assert place_words("high fret", (3, 1, 2, 6), (9,)) == "high fret 9 under strings 1–3, 6"
     assert place_words("dead spot", (3,), (5,)) == "dead spot at string 3 fret 5"
     assert place_words("saddle", (2,), ()) == "saddle at string 2"
 

@@ -42,7 +42,7 @@ def test_each_place_is_named_with_its_reason() -> None:
     ]
     assert told.remarks[0].startswith("Can't be judged: 4 positions of the after take")
     assert (
-        "string 1 frets 8-9, string 3 fret 2 (not found: not played, or choked" in (told.remarks[0])
+        "string 1 frets 8–9, string 3 fret 2 (not found: not played, or choked" in (told.remarks[0])
     )
     assert "string 2 fret 5 (the note is too short)" in told.remarks[0]
     assert told.summary.endswith("4 judged before can't be judged after.")

@@ -27,7 +27,7 @@ def test_dressed_fret_is_cured_and_the_rest_is_the_same() -> None:
     told = compare(before_scan(), after_scan())
     assert changes(told) == {"cured": 9, "same": 4 * 13 - 9}
     (cause,) = told.findings
-    assert (cause.change, cause.summary) == ("cured", "high fret 9 under strings 1-3: cured")
+    assert (cause.change, cause.summary) == ("cured", "high fret 9 under strings 1–3: cured")
     assert told.strength.alike
     assert "picked alike" in told.remarks[0]
 

@@ -31,7 +31,7 @@ def test_counts_are_those_of_the_verdicts(neck_scan: Scan) -> None:
     assert line.clean + line.slight + line.buzz + line.choked == len(judged)
     assert line.choked == 1
     assert line.dead == 1
-    assert line.findings == ("high fret 10 under strings 4-6", "dead spot at string 3 fret 14")
+    assert line.findings == ("high fret 10 under strings 4–6", "dead spot at string 3 fret 14")
 
 
 def test_worst_positions_lead_with_the_most_buzz(neck_scan: Scan) -> None:

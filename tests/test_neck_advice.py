@@ -6,7 +6,7 @@ import typing
 
 import pytest
 
-from buzzscan.neck.advice import ADVICE, ORDER, how_sure, listed
+from buzzscan.neck.advice import ADVICE, ORDER, how_sure
 from buzzscan.neck.verdict import FindingKind
 
 KINDS = typing.get_args(FindingKind)
@@ -57,13 +57,6 @@ def test_the_check_comes_before_the_work(kind: FindingKind) -> None:
 )
 def test_probabilities_have_words(confidence: float, word: str) -> None:
     assert how_sure(confidence) == word
-
-
-@pytest.mark.parametrize(
-    ("values", "text"), [([3, 1, 2], "1–3"), ([7], "7"), ([1, 2, 5], "1–2, 5"), ([], "")]
-)
-def test_numbers_are_listed_in_short(values: list[int], text: str) -> None:
-    assert listed(values) == text
 
 
 @pytest.mark.parametrize("kind", ["low nut slot", "high nut slot", "low action", "saddle"])

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from buzzscan.guitar import Guitar
 from buzzscan.neck.verdict import Position
 from buzzscan.report.neck_view import neighbour_of
 from buzzscan.report.view import view_of
@@ -153,3 +154,20 @@ def test_a_ratio_of_falls_is_against_the_string_itself(neck_scan: Scan) -> None:
     ratio = next(p.decay_ratio for p in neck_scan.positions if (p.string, p.fret) == (3, 14))
     assert numbers["Fall against the string's usual"] == f"{ratio:.2f} ×"
     assert not any("neighbours" in tone.meaning for tone in view.layers[1].tones)
+
+
+def test_a_string_is_labelled_and_titled_alike(make_scan: Callable[..., Scan]) -> None:
+    """The map's label, the setup and the titles spell the open note as the guitar does."""
+    for tuning, said in (
+        (("Eb2", "Ab2", "Db3", "Gb3", "Bb3", "Eb4"), "E♭2 A♭2 D♭3 G♭3 B♭3 E♭4"),
+        (("D#2", "G#2", "C#3", "F#3", "A#3", "D#4"), "D♯2 G♯2 C♯3 F♯3 A♯3 D♯4"),
+    ):
+        view = view_of(make_scan(Guitar(tuning=tuning)))
+        notes = said.split()
+        assert dict(view.setup)["Tuning"] == said
+        assert [row.label for row in view.layers[0].rows] == [
+            f"{string}\u2002{notes[-string]}" for string in range(1, 7)
+        ]
+        for string in range(1, 7):
+            title = view.positions[f"{string}-0"].title
+            assert title == f"String {string}, open · {notes[-string]}"

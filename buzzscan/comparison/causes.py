@@ -18,9 +18,10 @@ from collections.abc import Mapping, Sequence
 from statistics import median
 
 from buzzscan.comparison.result import Change, ComparedFinding, ComparedPosition
-from buzzscan.comparison.wording import finding_words, numbers_words
+from buzzscan.comparison.wording import finding_words
 from buzzscan.neck.verdict import Finding, FindingKind
 from buzzscan.scanning import Scan
+from buzzscan.spans import listed
 
 __all__ = ["compared_findings", "places_of_other_causes", "same_cause"]
 
@@ -182,7 +183,7 @@ def _words(finding: Finding, change: Change, still: Sequence[Finding]) -> str:
             return "better"
         if len(left) < len(finding.strings):
             plural = "s" if len(left) > 1 else ""
-            return f"better, still there under string{plural} {numbers_words(left)}"
+            return f"better, still there under string{plural} {listed(left)}"
         return "better, but still there"
     return {
         "same": "still there" if still else "much as before",

@@ -20,6 +20,7 @@ from statistics import median
 from buzzscan.comparison.lost import NOT_FOUND
 from buzzscan.comparison.result import Change, ComparedPosition, Pick, Strength
 from buzzscan.comparison.spread import Spread
+from buzzscan.comparison.wording import signed_db
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.verdict import Buzz, Position
 from buzzscan.scanning import Scan
@@ -160,7 +161,7 @@ class Judge:
         ) + self._by_pick_db(then.string, step)
         if abs(step) >= least:
             return ""
-        return f"changed by {step:+.1f} dB, within the spread of the passes ({least:.1f} dB)"
+        return f"changed by {signed_db(step)}, within the spread of the passes ({least:.1f} dB)"
 
     def _by_pick_db(self, string: int, step: float) -> float:
         """Return how much of a step the pick may have made, where it counts as alike."""

@@ -22,8 +22,9 @@ from buzzscan.comparison.result import Change, ComparedPosition, Comparison, Str
 from buzzscan.comparison.sameness import differences, refuse_other_guitar, same_recordings
 from buzzscan.comparison.spread import spread_of
 from buzzscan.comparison.strength import strength_of
-from buzzscan.comparison.wording import as_sentence, counted, numbers_words
+from buzzscan.comparison.wording import as_sentence, counted
 from buzzscan.scanning import Scan
+from buzzscan.spans import listed
 
 __all__ = ["compare"]
 
@@ -84,7 +85,7 @@ def _strength_remarks(strength: Strength) -> tuple[str, ...]:
     for pick in ("softer", "harder", "unknown"):
         odd = [s.string for s in strength.strings if s.pick == pick != strength.pick]
         if odd:
-            words = f"string{'s' if len(odd) > 1 else ''} {numbers_words(odd)}"
+            words = f"string{'s' if len(odd) > 1 else ''} {listed(odd)}"
             how = "softer or harder, it cannot be told" if pick == "unknown" else pick
             verb = "were" if len(odd) > 1 else "was"
             remarks.append(as_sentence(f"{words} {verb} picked {how}"))

@@ -15,7 +15,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from buzzscan.comparison.result import ComparedPosition
-from buzzscan.comparison.wording import counted, numbers_words
+from buzzscan.comparison.wording import counted
+from buzzscan.spans import listed
 
 __all__ = ["NOT_FOUND", "lost_positions", "lost_remark"]
 
@@ -46,6 +47,6 @@ def lost_remark(positions: Sequence[ComparedPosition]) -> str:
 
 def _places(frets_of: dict[int, list[int]]) -> str:
     return ", ".join(
-        f"string {string} fret{'s' if len(frets) > 1 else ''} {numbers_words(frets)}"
+        f"string {string} fret{'s' if len(frets) > 1 else ''} {listed(frets)}"
         for string, frets in sorted(frets_of.items())
     )

@@ -14,10 +14,11 @@ from __future__ import annotations
 import math
 from statistics import median
 
-from buzzscan.comparison.wording import as_sentence, numbers_words
+from buzzscan.comparison.wording import as_sentence
 from buzzscan.errors import ComparisonError
 from buzzscan.guitar import Guitar
 from buzzscan.scanning import Scan
+from buzzscan.spans import listed
 
 __all__ = ["differences", "refuse_other_guitar", "same_recordings"]
 
@@ -83,7 +84,7 @@ def differences(before: Scan, after: Scan) -> tuple[str, ...]:
     else:
         changed = _other_strings(before, after)
         if changed:
-            words = f"string{'s' if len(changed) > 1 else ''} {numbers_words(changed)}"
+            words = f"string{'s' if len(changed) > 1 else ''} {listed(changed)}"
             remarks.append(
                 as_sentence(
                     f"{words} sounds of another stiffness than before"

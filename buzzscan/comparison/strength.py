@@ -24,6 +24,7 @@ from buzzscan.comparison.causes import CONTACT_KINDS, same_cause
 from buzzscan.comparison.floor import Bands, lead_in_dbfs
 from buzzscan.comparison.result import Pick, Strength, StringStrength
 from buzzscan.comparison.swing import Swing, swing_of
+from buzzscan.comparison.wording import signed_db
 from buzzscan.errors import ComparisonError
 from buzzscan.neck.verdict import Finding
 from buzzscan.scanning import Scan
@@ -126,9 +127,9 @@ def _doubted(told: Told, swing: Swing | None, level: float) -> Told:
 def _swing_sentence(level: float, swing: Swing, pick: Pick) -> str:
     how = f"picked {pick}" if pick != "unknown" else "picked softer or harder"
     return (
-        f"the notes of the after take are {level:+.1f} dB in level, but their attacks glide as "
-        f"with a swing changed by {swing.change_db:+.0f} dB: {how}, at another gain or "
-        " made as loud afterwards"
+        f"the notes of the after take are {signed_db(level)} in level, but their attacks glide as "
+        f"with a swing changed by {signed_db(swing.change_db, 0)}: {how}, at another gain or "
+        "made as loud afterwards"
     )
 
 
@@ -293,20 +294,20 @@ def _is_below(finding: Finding, string: int, fret: int) -> bool:
 def _sentence(
     level: float, gain: float | None, pick: Pick, noise: float | None, *, kept: bool | None
 ) -> str:
-    notes = f"the notes of the after take are {level:+.1f} dB in level"
-    floor = "the same noise floor" if not gain else f"a noise floor that moved {gain:+.1f} dB"
+    notes = f"the notes of the after take are {signed_db(level)} in level"
+    floor = "the same noise floor" if not gain else f"a noise floor that moved {signed_db(gain)}"
     if pick == "alike":
         if kept is True and noise != gain:
             return f"{notes}, and slight buzz elsewhere is as it was: picked alike"
         if abs(level) <= PICK_TOLERANCE_DB:
-            return f"both takes are equally loud ({level:+.1f} dB): picked alike"
+            return f"both takes are equally loud ({signed_db(level)}): picked alike"
         return f"{notes} and the noise moved with them: another recording gain, picked alike"
     if pick != "unknown":
         why = f"over {floor}: picked {pick}"
     elif kept is False:
         why = "but slight buzz elsewhere is gone too: picked softer, or not one cause was changed"
     elif noise is not None:
-        why = f"over {noise:+.1f} dB of noise: picked softer at more gain, or a noisier room"
+        why = f"over {signed_db(noise)} of noise: picked softer at more gain, or a noisier room"
     else:
         why = f"picked {'softer' if level < 0 else 'harder'}, or another recording gain"
     return f"{notes}, {why}"

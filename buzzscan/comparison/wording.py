@@ -2,7 +2,7 @@
 
 Conventions
 -----------
-Runs of neighbours are shortened: "1-4".
+Runs of neighbours are shortened: "1–4". Minus signs are typographic.
 
 Limits
 ------
@@ -11,13 +11,13 @@ English only.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from buzzscan.neck.verdict import Finding
 from buzzscan.scanning import Scan
-from buzzscan.spans import runs_of
+from buzzscan.spans import listed
 
-__all__ = ["as_sentence", "counted", "finding_words", "numbers_words", "place_words"]
+__all__ = ["as_sentence", "counted", "finding_words", "place_words", "signed_db"]
 
 
 def finding_words(finding: Finding, scan: Scan) -> str:
@@ -32,9 +32,9 @@ def finding_words(finding: Finding, scan: Scan) -> str:
 
 
 def place_words(kind: str, strings: Sequence[int], frets: Sequence[int]) -> str:
-    """Return a cause and its place in words, as in "high fret 9 under strings 1-4"."""
-    fret = numbers_words(frets)
-    string = f"string{'s' if len(strings) > 1 else ''} {numbers_words(strings)}" if strings else ""
+    """Return a cause and its place in words, as in "high fret 9 under strings 1–4"."""
+    fret = listed(frets)
+    string = f"string{'s' if len(strings) > 1 else ''} {listed(strings)}" if strings else ""
     if kind in {"high fret", "low fret"}:
         return f"{kind} {fret}" + (f" under {string}" if string else "")
     part = f"fret{'s' if len(frets) > 1 else ''} {fret}" if frets else ""
@@ -42,9 +42,9 @@ def place_words(kind: str, strings: Sequence[int], frets: Sequence[int]) -> str:
     return f"{kind} at {where}" if where else kind
 
 
-def numbers_words(values: Iterable[int]) -> str:
-    """Return numbers in order with runs shortened, as in "1-4, 6"."""
-    return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}-{r[-1]}" for r in runs_of(values))
+def signed_db(value_db: float, decimals: int = 1) -> str:
+    """Return a change with its sign and unit, as in "−0.4 dB"."""
+    return f"{value_db:+.{decimals}f} dB".replace("-", "−")
 
 
 def counted(n: int, singular: str) -> str:

@@ -17,9 +17,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from buzzscan.neck.verdict import FindingKind
-from buzzscan.spans import runs_of
 
-__all__ = ["ADVICE", "ORDER", "Advice", "how_sure", "listed"]
+__all__ = ["ADVICE", "ORDER", "Advice", "how_sure"]
 
 ORDER: tuple[FindingKind, ...] = (
     "neck too straight",
@@ -149,8 +148,3 @@ def how_sure(confidence: float) -> str:
     if confidence >= 0.9:
         return "Very likely"
     return "Likely" if confidence >= 0.7 else "Possible"
-
-
-def listed(values: tuple[int, ...] | list[int]) -> str:
-    """Return whole numbers in short, for example "1–3, 7"."""
-    return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}–{r[-1]}" for r in runs_of(values))

@@ -14,11 +14,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from buzzscan.neck.advice import ADVICE, how_sure, listed
+from buzzscan.neck.advice import ADVICE, how_sure
 from buzzscan.neck.culprit import Found
 from buzzscan.neck.deadspots import DeadSpot
 from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import Finding, FindingKind, Position
+from buzzscan.spans import listed
 
 __all__ = [
     "contact_finding",
@@ -32,11 +33,11 @@ Positions = Mapping[Place, Position]
 
 def strings_named(strings: Sequence[int]) -> str:
     """Return "string 6" or "strings 4–6"."""
-    return f"string{'s' if len(strings) > 1 else ''} {listed(list(strings))}"
+    return f"string{'s' if len(strings) > 1 else ''} {listed(strings)}"
 
 
 def _frets_named(frets: Sequence[int]) -> str:
-    return f"fret{'s' if len(frets) > 1 else ''} {listed(list(frets))}"
+    return f"fret{'s' if len(frets) > 1 else ''} {listed(frets)}"
 
 
 def _ids(places: Iterable[Place], positions: Positions) -> tuple[int, ...]:

@@ -125,8 +125,10 @@ def _offset_remarks(offset_cents: float, guitar: Guitar) -> list[str]:
         return []
     side = "above" if offset_cents > 0 else "below"
     return [
-        f"the whole instrument lies {abs(offset_cents):.0f} cents {side} its nominal pitch "
-        f"(A4 = {guitar.a4_hz:g} Hz)"
+        (
+            f"the whole instrument lies {abs(offset_cents):.0f} cents {side} its nominal pitch "
+            f"(A4 = {guitar.a4_hz:g} Hz)"
+        )
     ]
 
 

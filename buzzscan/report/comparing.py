@@ -150,7 +150,7 @@ def comparison_view_of(comparison: Comparison) -> ComparisonView:
         ),
         changes=changes,
         findings=findings,
-        remarks=tuple(words.typeset(remark) for remark in comparison.remarks),
+        remarks=tuple(words.held(remark) for remark in comparison.remarks),
         headers=HEADERS,
         method=(*CHANGE_METHOD, *after.method),
         cautions=CAUTIONS,
@@ -254,7 +254,7 @@ def _finding_view(
     one = next((view for f, view in then if same_cause(finding, f)), None)
     other = next((view for f, view in now if same_cause(finding, f)), None)
     return ChangeFindingView(
-        title=words.typeset(_sentence(finding.summary).rstrip(".")),
+        title=words.held(_sentence(finding.summary).rstrip(".")),
         tone=tone_of("change", finding.change, played=True),
         strings=finding.strings,
         before=_said(one),

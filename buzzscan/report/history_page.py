@@ -125,8 +125,8 @@ def _line(line: HistoryLine) -> HistoryLineView:
         or "nothing judged",
         counts=(*(str(n) for n in counts), str(line.dead)),
         worst=worst,
-        findings=tuple(words.typeset(finding) for finding in line.findings),
-        change=words.typeset(line.change),
+        findings=tuple(words.held(finding) for finding in line.findings),
+        change=words.held(line.change),
     )
 
 

@@ -80,7 +80,7 @@ def key_of(string: int, fret: int) -> str:
 
 def string_label(guitar: Guitar, string: int) -> str:
     """Return the number and the open note of a string: "6 E2"."""
-    return f"{string}\u2002{guitar.tuning[-string].replace('#', '♯').replace('-', '−')}"
+    return f"{string}\u2002{words.note(guitar.tuning[-string])}"
 
 
 def fret_name(guitar: Guitar, fret: int) -> str:
@@ -127,7 +127,7 @@ def position_view(
     guitar: Guitar, position: Position, by_place: dict[tuple[int, int], Position]
 ) -> PositionView:
     """Return a position with its numbers in words."""
-    note = words.note_name(guitar.midi(position.string, position.fret))
+    note = words.note_name(guitar.midi(position.string, position.fret), guitar.tuning)
     fret = fret_name(guitar, position.fret)
     title = f"String {position.string}, {fret} · {note}"
     verdicts = tuple(

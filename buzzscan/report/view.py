@@ -235,7 +235,7 @@ def _counts(scan: Scan) -> str:
 
 def _setup(scan: Scan) -> tuple[tuple[str, str], ...]:
     guitar = scan.guitar
-    tuning = " ".join(guitar.tuning).replace("#", "♯")
+    tuning = " ".join(map(words.note, guitar.tuning))
     rows = [("Date", words.date(guitar.date))] if guitar.date else []
     rows += [
         ("Tuning", tuning + (" (found from the recording)" if scan.tuning_found else "")),

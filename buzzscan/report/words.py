@@ -13,9 +13,9 @@ English only.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from buzzscan.spans import runs_of
+from buzzscan.spans import listed
 from buzzscan.units import FLOOR_DB
 
 __all__ = [
@@ -27,16 +27,14 @@ __all__ = [
     "held",
     "joined",
     "level",
+    "note",
     "note_name",
     "number",
-    "ordinal",
     "percent",
     "place",
     "quantity",
-    "ranges",
     "seconds",
     "sentence",
-    "typeset",
 ]
 
 DASH = "–"
@@ -59,7 +57,11 @@ _MONTHS = (
     "November",
     "December",
 )
-_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B")
+_SIGNS = str.maketrans("#b-", f"♯♭{_MINUS}")
+_SHARP = ("C", "C♯", "D", "D♯", "E", "F", "F♯", "G", "G♯", "A", "A♯", "B")
+_FLAT = ("C", "D♭", "D", "E♭", "E", "F", "G♭", "G", "A♭", "A", "B♭", "B")
+_USUAL = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B")
+"""What players call them where the tuning says nothing (common practice, no source)."""
 
 
 def number(value: float | None, decimals: int, *, signed: bool = False) -> str:
@@ -92,15 +94,6 @@ def percent(share: float | None) -> str:
     return quantity(None if share is None else 100.0 * share, 0, "%")
 
 
-def typeset(text: str) -> str:
-    """Return a sentence with a true minus and a dash in runs of strings and frets.
-
-    Only there: a hyphen in the name of a recording or in a date stays one.
-    """
-    runs = re.sub(r"((?:strings?|frets?|,) \d+)-(?=\d)", r"\1–", text)
-    return held(re.sub(r"(?<=[ (])-(?=\d)", _MINUS, runs))
-
-
 def held(text: str) -> str:
     """Return a sentence whose numbers are not parted from their units at the end of a line."""
     return _BEFORE_UNIT.sub(_NBSP, text)
@@ -131,27 +124,38 @@ def count(n: int, singular: str, plural: str = "") -> str:
     return f"{n}{_NBSP}{singular if n == 1 else plural or singular + 's'}"
 
 
-def ordinal(n: int) -> str:
-    """Return a place in an order: 1st, 2nd, 3rd."""
-    suffix = "th" if 10 <= n % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
-    return f"{n}{suffix}"
+def note(written: str) -> str:
+    """Return a note as it is set, from how a guitar file may write it: "bb1" is "B♭1"."""
+    rest = written.strip()[1:].translate(_SIGNS)
+    return written.strip()[:1].upper() + rest
 
 
-def note_name(midi: float) -> str:
-    """Return the name of the note nearest to a MIDI note number, for example "C♯4"."""
+def note_name(midi: float, tuning: Sequence[str] = ()) -> str:
+    """Return the name of the note nearest to a MIDI note number, for example "C♯4".
+
+    Parameters
+    ----------
+    midi
+        Note number, 69 for A4.
+    tuning
+        The guitar's open strings: notes are spelled with its sharps or its flats.
+    """
     nearest = round(midi)
-    return f"{_NAMES[nearest % 12]}{nearest // 12 - 1}"
+    return f"{_names(tuning)[nearest % 12]}{nearest // 12 - 1}"
 
 
-def ranges(values: Iterable[int]) -> str:
-    """Return whole numbers in short: 1, 2, 3, 7 is "1–3, 7"."""
-    parts: list[str] = []
-    for run in runs_of(values):
-        if len(run) > 2:
-            parts.append(f"{run[0]}–{run[-1]}")
-        else:
-            parts.extend(str(value) for value in run)
-    return ", ".join(parts)
+def _names(tuning: Sequence[str]) -> Sequence[str]:
+    """Return the names of the twelve notes, from C, as a tuning spells them."""
+    opens = [note(written)[:2] for written in tuning]
+    signs = {name[1] for name in opens}.intersection("♯♭")
+    if len(signs) == 1:
+        return _SHARP if signs == {"♯"} else _FLAT
+    names = list(_USUAL)
+    for name in opens:
+        for spelling in (_SHARP, _FLAT):
+            if name in spelling:
+                names[spelling.index(name)] = name
+    return names
 
 
 def joined(words: Sequence[str]) -> str:
@@ -187,7 +191,7 @@ def place(strings: Sequence[int], frets: Sequence[int]) -> str:
     if frets == (0,):
         parts.append("open string" if len(strings) == 1 else "open strings")
     elif frets:
-        parts.append(f"fret{'s' if len(frets) > 1 else ''}{_NBSP}{ranges(frets)}")
+        parts.append(f"fret{'s' if len(frets) > 1 else ''}{_NBSP}{listed(frets)}")
     if strings:
-        parts.append(f"string{'s' if len(strings) > 1 else ''}{_NBSP}{ranges(strings)}")
+        parts.append(f"string{'s' if len(strings) > 1 else ''}{_NBSP}{listed(strings)}")
     return ", ".join(parts) or "whole instrument"
