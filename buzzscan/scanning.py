@@ -100,13 +100,27 @@ def scan(
     AnalysisError
         If no run over the neck is found.
     """
+    from threadpoolctl import threadpool_limits
+
+    instrument = guitar if guitar is None or isinstance(guitar, Guitar) else load_guitar(guitar)
+    # Matrices here are small: more threads cost a third more processor time and save none, and
+    # one thread adds up in the same order on every machine.
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _scan(recordings, instrument, bars=bars or Bars(), progress=progress)
+
+
+def _scan(
+    recordings: StrPath | Recording | Iterable[StrPath | Recording],
+    instrument: Guitar | None,
+    *,
+    bars: Bars,
+    progress: Callable[[float], None] | None,
+) -> Scan:
     from buzzscan.measures import measure_notes
     from buzzscan.neck import judge
     from buzzscan.notes import find_notes
     from buzzscan.notes.speed import told_of_speed
 
-    bars = bars or Bars()
-    instrument = guitar if guitar is None or isinstance(guitar, Guitar) else load_guitar(guitar)
     opened, passed_over = _open_all(recordings, _part(progress, 0.0, _READ))
     found = find_notes(opened, instrument, progress=_part(progress, _READ, _FOUND))
     notes = measure_notes(
