@@ -3,7 +3,7 @@
 Conventions
 -----------
 Units are suffixes of names: ``_hz _s _ms _cents _db _dbfs _mm _samples``. A converter is
-named ``a_to_b``, takes scalars or arrays and returns the same shape.
+named ``a_to_b`` and takes a float; those to decibels take arrays as well and return their shape.
 
 Limits
 ------
@@ -17,14 +17,13 @@ import numpy as np
 import numpy.typing as npt
 
 __all__ = [
+    "DB_PER_NEPER",
     "FLOOR_DB",
     "amplitude_to_db",
     "cents_to_ratio",
-    "db_to_amplitude",
     "hz_to_cents",
     "power_to_db",
     "rate_to_t60",
-    "sigma_to_db_per_s",
 ]
 
 FloatArray = npt.NDArray[np.float64]
@@ -32,7 +31,9 @@ FloatArray = npt.NDArray[np.float64]
 FLOOR_DB = -200.0
 """Lowest level returned, in decibels: below the step of a 32-bit float at full scale."""
 
-_DB_PER_NEPER = 20.0 / float(np.log(10.0))
+DB_PER_NEPER = 20.0 / float(np.log(10.0))
+"""What an amplitude loses as it falls to 1/e: one that falls as exp(−σt) loses σ times this a
+second."""
 
 
 @overload
@@ -55,11 +56,6 @@ def power_to_db(power: float | npt.NDArray[np.floating]) -> float | FloatArray:
     return float(value) if np.ndim(value) == 0 else value
 
 
-def db_to_amplitude(level_db: float) -> float:
-    """Return the amplitude ratio of a level in decibels."""
-    return float(10.0 ** (level_db / 20.0))
-
-
 def hz_to_cents(frequency_hz: float, reference_hz: float) -> float:
     """Return how many cents a frequency lies above a reference (both above 0 Hz)."""
     return float(1200.0 * np.log2(frequency_hz / reference_hz))
@@ -68,11 +64,6 @@ def hz_to_cents(frequency_hz: float, reference_hz: float) -> float:
 def cents_to_ratio(cents: float) -> float:
     """Return the frequency ratio of an interval in cents."""
     return float(2.0 ** (cents / 1200.0))
-
-
-def sigma_to_db_per_s(sigma_per_s: float) -> float:
-    """Return the fall in dB/s of an amplitude that decays as exp(−σt), σ in 1/s."""
-    return _DB_PER_NEPER * sigma_per_s
 
 
 def rate_to_t60(decay_db_per_s: float) -> float | None:

@@ -121,7 +121,6 @@ def fit_at(pitch_hz: float) -> PartialFit:
         pitch_error_cents=0.1,
         f0_hz=pitch_hz,
         inharmonicity=None,
-        inharmonicity_error=None,
         likely_b=1e-4,
         reason="",
         numbers=(1,),

@@ -10,7 +10,7 @@ from buzzscan.measures.decay import decay_of_first_partial, fit_decay
 from buzzscan.measures.level_slope import DecayFit
 from buzzscan.measures.tracking import track_partial
 from buzzscan.partials import fit_partials
-from buzzscan.units import sigma_to_db_per_s
+from buzzscan.units import DB_PER_NEPER
 
 RATE = 22050
 Samples = npt.NDArray[np.float64]
@@ -74,7 +74,7 @@ def test_single_exponential(sigma: float, seconds: float) -> None:
     rng = np.random.default_rng(7)
     wave = ring(110.0, sigma, seconds)
     rate, low, high = told(rate_of(wave + rng.normal(0, 2e-4, len(wave)), 110.0))
-    true = sigma_to_db_per_s(sigma)
+    true = DB_PER_NEPER * sigma
     assert rate == pytest.approx(true, rel=0.1)  # the bar for a clean take
     assert low < true < high
 
@@ -99,7 +99,7 @@ def test_interval_holds_the_truth_in_noise() -> None:
         wave = ring(220.0, sigma, 0.5, float(rng.uniform(0, 6)))
         wave += rng.normal(0, 0.02, len(wave))  # 20 dB under the note
         _, low, high = told(rate_of(wave, 220.0))
-        held += low <= sigma_to_db_per_s(sigma) <= high
+        held += low <= DB_PER_NEPER * sigma <= high
     assert held >= 34  # nine in ten of 40, less two standard deviations
 
 
@@ -120,7 +120,7 @@ def test_beat_slower_than_the_note_is_held_by_the_interval(beat_hz: float, secon
         noise_db_per_hz=-120.0,
     )
     assert track is not None
-    true = sigma_to_db_per_s(sigma)
+    true = DB_PER_NEPER * sigma
     plain = -np.polyfit(track.times_s, 10.0 * np.log10(track.powers), 1)[0]
     rate, low, high = told(fit_decay(track))
     assert low < true < high
@@ -134,8 +134,8 @@ def test_beating_pair_does_not_fool_it(beat_hz: float) -> None:
     wave = ring(220.0, sigma, seconds)
     wave += 0.08 * np.exp(-sigma * t) * np.cos(2 * np.pi * (220.0 + beat_hz) * t + 2.0)
     rate, low, high = told(rate_of(wave, 220.0))
-    assert rate == pytest.approx(sigma_to_db_per_s(sigma), rel=0.1)
-    assert low < sigma_to_db_per_s(sigma) < high
+    assert rate == pytest.approx(DB_PER_NEPER * sigma, rel=0.1)
+    assert low < DB_PER_NEPER * sigma < high
 
 
 def test_two_stages_read_as_the_slope_of_their_powers() -> None:
@@ -155,7 +155,7 @@ def test_hum_on_the_partial_does_not_fool_it() -> None:
     t = np.arange(round(seconds * RATE)) / RATE
     wave = ring(98.0, sigma, seconds) + 0.03 * np.sin(2 * np.pi * 100.0 * t)
     rate, _, _ = told(rate_of(wave, 98.0))
-    assert rate == pytest.approx(sigma_to_db_per_s(sigma), rel=0.1)
+    assert rate == pytest.approx(DB_PER_NEPER * sigma, rel=0.1)
 
 
 def test_damped_end_does_not_fool_it() -> None:
@@ -163,14 +163,14 @@ def test_damped_end_does_not_fool_it() -> None:
     t = np.arange(round(seconds * RATE)) / RATE
     wave = ring(196.0, sigma, seconds) * np.minimum(1.0, np.exp(-(t - 0.85) / 0.01))
     rate, _, _ = told(rate_of(wave, 196.0))
-    assert rate == pytest.approx(sigma_to_db_per_s(sigma), rel=0.1)
+    assert rate == pytest.approx(DB_PER_NEPER * sigma, rel=0.1)
 
 
 def test_fit_stops_where_noise_begins() -> None:
     rng = np.random.default_rng(2)
     wave = ring(220.0, 6.0, 2.5)  # 130 dB of fall, 60 dB of range
     rate, _, _ = told(rate_of(wave + rng.normal(0, 2e-4, len(wave)), 220.0))
-    assert rate == pytest.approx(sigma_to_db_per_s(6.0), rel=0.03)
+    assert rate == pytest.approx(DB_PER_NEPER * 6.0, rel=0.03)
 
 
 def test_gliding_pitch_is_no_pair() -> None:
@@ -178,7 +178,7 @@ def test_gliding_pitch_is_no_pair() -> None:
     glide = 220.0 * 3.0 * np.log(2) / 1200 * (1 - np.exp(-2.0 * t)) / 2.0
     wave = 0.2 * np.exp(-t) * np.cos(2 * np.pi * (220.0 * t + glide))
     rate, _, _ = told(rate_of(wave, 220.0))
-    assert rate == pytest.approx(sigma_to_db_per_s(1.0), rel=0.03)
+    assert rate == pytest.approx(DB_PER_NEPER * 1.0, rel=0.03)
 
 
 def test_reasons_where_nothing_can_be_said() -> None:
@@ -205,4 +205,4 @@ def test_room_building_up_does_not_fool_it() -> None:
     dry = ring(220.0, 2.0, 0.9)
     wet = dry + 0.4 * np.convolve(dry, room / np.sqrt(np.sum(room**2)))[: len(dry)]
     rate, _, _ = told(rate_of(wet, 220.0))
-    assert rate == pytest.approx(sigma_to_db_per_s(2.0), rel=0.15)  # the bar for a room
+    assert rate == pytest.approx(DB_PER_NEPER * 2.0, rel=0.15)  # the bar for a room

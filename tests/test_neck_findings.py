@@ -133,7 +133,6 @@ def test_a_dead_spot_names_every_place_that_its_resonance_takes(
         places=((2, 3), (3, 7), (3, 8)),
         followers=((2, 3),),
         silent=(),
-        sigmas=6.0,
         confidence=0.95,
     )
     finding = dead_spot_finding(spot, neck())

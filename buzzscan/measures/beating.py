@@ -18,6 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from buzzscan.units import DB_PER_NEPER
+
 __all__ = ["Components", "resolve"]
 
 FloatArray = npt.NDArray[np.float64]
@@ -36,7 +38,6 @@ _RESIDUAL_SHARE = 2.0
 """Windows half overlap, so that neighbouring errors are not independent."""
 _MOST_GROWTH_DB = 2.0
 """Rise over the track from which a component is no string."""
-_DB = 20.0 / float(np.log(10.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,7 +140,7 @@ def _components(
 def _sensible(found: Components, t: FloatArray, top: float) -> bool:
     """Return whether the components may be a string's: none grows, none cancels the other."""
     span = float(t[-1] - t[0])
-    grows = (-found.decays_per_s * span * _DB > _MOST_GROWTH_DB).any()
+    grows = (-found.decays_per_s * span * DB_PER_NEPER > _MOST_GROWTH_DB).any()
     first = np.abs(found.amplitudes) * np.exp(-found.decays_per_s * t[0])
     cancels = (first > _MOST_AMPLITUDE * top).any()
     return not grows and not cancels

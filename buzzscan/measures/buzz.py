@@ -30,12 +30,11 @@ from buzzscan.partials import PartialFit
 from buzzscan.recording import Recording
 from buzzscan.units import hz_to_cents
 
-__all__ = ["AMP_BAND_HZ", "BUZZ_BAND_HZ", "measure_buzz"]
+__all__ = ["measure_buzz"]
 
-BUZZ_BAND_HZ = (PARTS_HZ[0], PARTS_HZ[-1])
-AMP_BAND_HZ = (75.0, 5000.0)
-"""What guitar speakers pass (encyclopedic value; the steep fall above 5 kHz is common
-knowledge among builders)."""
+_AMP_TOP_HZ = 5000.0
+"""Up to where guitar speakers pass sound (encyclopedic value; the steep fall above is common
+knowledge among builders). They pass all of the low end of what counts as buzz."""
 _FRESH_TO_BUZZ_DB = 20.0
 """What contact has pushed into a partial stays there for many frames, so the part of its energy
 that is due to contact is larger than what is fresh in one frame (simulated strings)."""
@@ -131,8 +130,8 @@ def _measure(cues: Cues | None, contact: float | None, *, rests: bool) -> BuzzMe
         )
     contact = max(float(contact), _RESTING) if rests else float(contact)
     return BuzzMeasure(
-        buzz_db=_buzz_db(cues, contact, BUZZ_BAND_HZ[1]),
-        buzz_amp_db=_buzz_db(cues, contact, AMP_BAND_HZ[1]),
+        buzz_db=_buzz_db(cues, contact, PARTS_HZ[-1]),
+        buzz_amp_db=_buzz_db(cues, contact, _AMP_TOP_HZ),
         contact=contact,
         contact_until_s=_contact_until(cues) if contact >= _LIKELY else None,
         reason="",

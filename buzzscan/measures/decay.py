@@ -39,7 +39,6 @@ __all__ = ["decay_of_first_partial", "fit_decay"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_DB = 20.0 / float(np.log(10.0))
 _LEAST_RIPPLE_DB = 0.02
 """A level that one pair explains so closely holds nothing else that matters."""
 _FRAMES_PER_INDEPENDENT = 3.0

@@ -19,12 +19,12 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.partials import LEAST_PERIODS, PartialFit, measure_partials
+from buzzscan.units import DB_PER_NEPER
 
 __all__ = ["Glide", "glide_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_DB = 20.0 / float(np.log(10.0))
 _CENTS = 1200.0 / float(np.log(2.0))
 _LEAST_WEIGHT = 0.5
 _LEAST_OVER_NOISE_DB = 16.0
@@ -128,7 +128,7 @@ def glide_of(
     fall = -_CENTS * np.log(late[ok] / early[ok])
     own = _CENTS * np.hypot(early_error[ok], late_error[ok]) / early[ok]
     change, error = _shared(fall, np.hypot(own, _FLOOR_CENTS))
-    sigma = max(_fall_of(fit, decay_db_per_s) / _DB, _LEAST_DECAY_PER_S)
+    sigma = max(_fall_of(fit, decay_db_per_s) / DB_PER_NEPER, _LEAST_DECAY_PER_S)
     first, second, whole = (
         _mean_energy(sigma, start_s + a * duration_s, b * duration_s)
         for a, b in ((0.0, 0.5), (0.5, 0.5), (0.0, 1.0))
@@ -162,7 +162,7 @@ def _fall_of(fit: PartialFit, decay_db_per_s: float | None) -> float:
     middle = low[len(low) // 2]
     if decay_db_per_s is None:
         return middle
-    first = max(decay_db_per_s, _LEAST_DECAY_PER_S * _DB)
+    first = max(decay_db_per_s, _LEAST_DECAY_PER_S * DB_PER_NEPER)
     return float(np.sqrt(first * min(max(first, middle), _MOST_TIMES_FIRST * first)))
 
 

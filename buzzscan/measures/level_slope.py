@@ -17,6 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from buzzscan.units import DB_PER_NEPER
+
 __all__ = [
     "LEAST_OVER_NOISE_DB",
     "LEAST_SPAN_S",
@@ -40,7 +42,6 @@ SIGMAS_95 = 1.96
 PAIR_RATIO = 0.03
 """Two polarisations fall at rates some 10 to 30 per cent apart (common practice, no source);
 which share of each is heard is not known."""
-_DB = 20.0 / float(np.log(10.0))
 _MODEL_DB = 0.03
 """Ripple of a level that is never undercut: the leakage of the other partials."""
 _EARLY_DB, _EARLY_S = 0.6, 0.08
@@ -113,7 +114,7 @@ def fit_level_slope(
         t = times_s[use]
         p = np.maximum(powers[use] - noise, 0.05 * noise + 1e-30)
         ratio = noise / p
-        var = (0.5 * _DB) ** 2 * (2.0 * ratio + ratio**2) + _MODEL_DB**2
+        var = (0.5 * DB_PER_NEPER) ** 2 * (2.0 * ratio + ratio**2) + _MODEL_DB**2
         line = _line(t, 10.0 * np.log10(p), var, frames_per_independent)
         over = line.at_zero - line.fall * times_s - 10.0 * np.log10(noise + 1e-30)
         now = over > LEAST_OVER_NOISE_DB

@@ -71,7 +71,7 @@ class MeasuredNote:
         Energy that contact adds in 0.7–8 kHz from 50 ms to 600 ms after the onset, over the
         note's whole energy, in dB.
     buzz_amp_db
-        The same as heard through a guitar amp (75 Hz–5 kHz).
+        The same as heard through a guitar amp (up to 5 kHz).
     contact
         Probability that the string strikes a fret after the attack, 0–1.
     contact_until_s

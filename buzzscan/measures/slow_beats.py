@@ -21,13 +21,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from buzzscan.units import power_to_db
+from buzzscan.units import DB_PER_NEPER, power_to_db
 
 __all__ = ["BeatFit", "fit_through_beats"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_DB = 20.0 / float(np.log(10.0))
 _CENTS = 1200.0 / float(np.log(2.0))
 _POINTS = 48
 """Points of the level over a note: ten to the shortest beat."""
@@ -118,7 +117,7 @@ def fit_through_beats(
         return None
     clear = np.maximum(powers - noise, 0.05 * noise + 1e-30)
     ratio = noise / clear
-    variance = (0.5 * _DB) ** 2 * (2.0 * ratio + ratio**2) + _MODEL_DB**2
+    variance = (0.5 * DB_PER_NEPER) ** 2 * (2.0 * ratio + ratio**2) + _MODEL_DB**2
     length_s = float(times_s[-1])
     at = (np.arange(_POINTS) + 0.5) / _POINTS * length_s
     first = int(np.searchsorted(at, times_s[0]))

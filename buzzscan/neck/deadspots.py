@@ -76,8 +76,6 @@ class DeadSpot:
         (string, fret) of the same pitch on other strings that fall fast as well.
     silent
         (string, fret) of the same pitch on other strings that ring as they should.
-    sigmas
-        Depth in robust standard deviations of the string's notes.
     confidence
         Probability that it is one, 0–1.
     """
@@ -90,7 +88,6 @@ class DeadSpot:
     places: tuple[Place, ...]
     followers: tuple[Place, ...]
     silent: tuple[Place, ...]
-    sigmas: float
     confidence: float
 
 
@@ -227,7 +224,6 @@ def _spot_at(position: Position, ratio: float, trend: Trend, neck: _Neck) -> Dea
         places=tuple((place[0], fret) for fret in frets),
         followers=followers,
         silent=silent,
-        sigmas=sigmas,
         confidence=1.0 / (1.0 + math.exp(-0.4 - support)),
     )
 

@@ -97,7 +97,6 @@ def _pitch_of(
     first = min(capo + 1, places.size - 1)
     behind = places[np.asarray(frets, np.int64)] - places[capo]
     nut = np.where(frets > capo, (places[first] - places[capo]) / np.maximum(behind, 1e-6), 0.0)
-    nut = np.where(frets > capo, nut, 0.0)
     terms = np.stack(
         [np.ones(frets.size), 2.0 ** (frets / 12.0) - 2.0 ** (capo / 12.0), nut], axis=1
     )

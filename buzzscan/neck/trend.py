@@ -37,7 +37,6 @@ class Trend:
     middle: float
     half: float
     spread: float
-    n_points: int
 
     def at(self, frets: npt.ArrayLike) -> FloatArray:
         """Return the trend at some frets; beyond the values it runs on level."""
@@ -89,5 +88,4 @@ def trend_of(
         middle=middle,
         half=half,
         spread=_sigma(y - terms @ fit, floor, degree + 1),
-        n_points=int(x.size),
     )

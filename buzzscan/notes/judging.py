@@ -28,7 +28,6 @@ _SOFT_DB = 12.0
 _SHORT_S, _SHORT_SHARE = 0.12, 0.6
 """Shorter than this, and than most of the way to the next note, a note was cut off."""
 _BURIED_SHARE = 0.12
-_ALIKE_CENTS = 35.0
 
 
 def place_odds(placed: Placed) -> FloatArray:

@@ -26,7 +26,7 @@ from buzzscan.partials.sinusoids import (
     read_peaks,
     spectrum_of,
 )
-from buzzscan.units import power_to_db
+from buzzscan.units import DB_PER_NEPER, power_to_db
 
 __all__ = ["LEAST_PERIODS", "PartialFit", "fit_partials", "measure_partials"]
 
@@ -63,9 +63,8 @@ class PartialFit:
         First partial and its standard error.
     f0_hz
         Frequency of the string without stiffness.
-    inharmonicity, inharmonicity_error
-        B and its standard error, None with `reason` where the partials do not tell it within
-        5 per cent.
+    inharmonicity
+        B, None with `reason` where the partials do not tell it within 5 per cent.
     likely_b
         Best guess of B, for finding partials only: never a result.
     reason
@@ -89,7 +88,6 @@ class PartialFit:
     pitch_error_cents: float
     f0_hz: float
     inharmonicity: float | None
-    inharmonicity_error: float | None
     likely_b: float
     reason: str
     numbers: tuple[int, ...]
@@ -102,10 +100,6 @@ class PartialFit:
     errors_cents: tuple[float, ...]
     scatter_cents: float
     explained_ratio: float
-
-    def partial_hz(self, number: int) -> float:
-        """Return where a partial lies by the fit, in Hz."""
-        return float(number * self.f0_hz * np.sqrt(1.0 + self.likely_b * number**2))
 
 
 def fit_partials(
@@ -268,18 +262,16 @@ def _result(spectrum: Spectrum, peaks: Peaks, line: Line) -> PartialFit:
     place, strength = peaks.place[good], peaks.strength[good]
     first = np.array([1])
     error = float(line.error_ratio(first)[0])
-    b_error = float(np.sqrt(line.var_b))
-    reason = _why_no_b(line, numbers, b_error)
+    reason = _why_no_b(line, numbers, b_error=float(np.sqrt(line.var_b)))
     over = spectrum.power[peaks.top[good]] / peaks.noise[good]
     per_hz = 4.0 / (0.375 * spectrum.n_samples * spectrum.rate_hz)
     level = _levels(spectrum, place, strength)
-    decay = 2.0 * np.pi * place.imag * spectrum.bin_hz * 20.0 / np.log(10.0)
+    decay = 2.0 * np.pi * place.imag * spectrum.bin_hz * DB_PER_NEPER
     return PartialFit(
         pitch_hz=float(line.at(first)[0]),
         pitch_error_cents=_CENTS * error,
         f0_hz=line.f0_hz,
         inharmonicity=None if reason else line.b,
-        inharmonicity_error=None if reason else b_error,
         likely_b=line.b,
         reason=reason,
         numbers=tuple(numbers.tolist()),
@@ -313,7 +305,7 @@ def _explained(spectrum: Spectrum, peaks: Peaks, line: Line) -> float:
     return min(on / total, 1.0) if total > 0.0 else 0.0
 
 
-def _why_no_b(line: Line, numbers: npt.NDArray[np.intp], b_error: float) -> str:
+def _why_no_b(line: Line, numbers: npt.NDArray[np.intp], *, b_error: float) -> str:
     n_used = int((line.weights > 0.5).sum())
     if n_used < _LEAST_PARTIALS_FOR_B:
         return f"{n_used} partials stand clear of the noise, need {_LEAST_PARTIALS_FOR_B}"

@@ -125,7 +125,7 @@ _STANDING: tuple[tuple[str, str], ...] = (
 
 def method_of(bars: Bars) -> tuple[tuple[str, str], ...]:
     """Return (term, explanation) pairs: how each number was got, and the bars in use."""
-    heard = "as a guitar amp passes it, 75 Hz to 5 kHz" if bars.heard == "amp" else "as recorded"
+    heard = "as a guitar amp passes it, up to 5 kHz" if bars.heard == "amp" else "as recorded"
     bar = words.quantity(bars.buzz_db, 0, "dB")
     short, dead = words.number(bars.short_ratio, 1), words.number(bars.dead_ratio, 1)
     return (
