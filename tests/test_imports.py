@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -118,6 +120,14 @@ def test_packages_stay_where_they_belong(path: Path) -> None:
         assert "pyplot" not in name, "use Figure(), which keeps no global state"
         if package in HEAVY and (part, package) not in MAY_OPEN_WITH:
             assert not at_top, f"{path.name} imports {package} before it is needed"
+
+
+def test_packages_are_declared() -> None:
+    """What another package happens to bring along may be gone with its next version."""
+    project = tomllib.loads((ROOT.parent / "pyproject.toml").read_text("utf-8"))["project"]
+    declared = {re.split(r"[<>=]", item)[0] for item in project["dependencies"]}
+    wanted = {name.split(".")[0] for path in modules() for name, _ in imports_in(path)}
+    assert wanted - set(sys.stdlib_module_names) - {"buzzscan"} <= declared
 
 
 def test_no_module_is_a_drawer() -> None:
