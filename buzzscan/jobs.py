@@ -288,7 +288,7 @@ def run_jobs(jobs: Sequence[Job], *, n_at_once: int, width: int = 80) -> Iterato
         n_workers, mp_context=context, initializer=_start_worker, initargs=(stop,)
     )
     try:
-        with _interrupts_held(), _one_core_each():
+        with _interrupts_held():
             waiting = {pool.submit(_run_apart, job, width): job for job in jobs}
         for future in as_completed(waiting):
             error = future.exception()
@@ -319,25 +319,6 @@ def _interrupts_held() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-
-
-@contextmanager
-def _one_core_each() -> Iterator[None]:
-    """Let processes that are started meanwhile do linear algebra on one core, unless told else.
-
-    The jobs share the cores out. The libraries read this once, while they load, and a process
-    has loaded them before any code of ours runs in it: so it has to be born with it.
-    """
-    added = [name for name in _THREADS if name not in os.environ]
-    os.environ.update(dict.fromkeys(added, "1"))
-    try:
-        yield
-    finally:
-        for name in added:
-            os.environ.pop(name, None)
 
 
 _stop: list[Any] = []

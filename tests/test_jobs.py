@@ -14,7 +14,7 @@ from buzzscan import jobs
 from buzzscan.comparefile import write_comparison_json
 from buzzscan.comparison import Comparison
 from buzzscan.errors import UnreadableFileError
-from buzzscan.jobs import Done, Job, comparison_folder, default_folder, jobs_in, run_jobs
+from buzzscan.jobs import Job, comparison_folder, default_folder, jobs_in, run_jobs
 from buzzscan.neck.verdict import Bars
 from buzzscan.scanfile import write_scan_json
 from buzzscan.scanning import Scan
@@ -122,29 +122,6 @@ def test_a_comparison_never_takes_the_place_of_another(
     assert comparison_folder(Path("job2/before"), Path("job2/after"), other) == Path(
         "reports/before-to-after-2"
     )
-
-
-def _tells_threads(job: Job, _width: int) -> Done:
-    from threadpoolctl import threadpool_info
-
-    found = sorted({pool["num_threads"] for pool in threadpool_info()})
-    return Done(job=job, out_dir=None, text=f"{found}", error="")
-
-
-def test_a_worker_reckons_on_one_core(inbox: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    pytest.importorskip("threadpoolctl")
-    monkeypatch.setattr(jobs, "_run_apart", _tells_threads)
-    names = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-    for name in names:
-        monkeypatch.delenv(name, raising=False)
-    done = list(run_jobs(jobs_of(inbox / "b.wav"), n_at_once=1))
-    assert [(d.error, d.text) for d in done] == [("", "[1]")]
-    assert not set(names) & set(os.environ), "this process stays as it was"
-    for name in names:
-        monkeypatch.setenv(name, "2")
-    done = list(run_jobs(jobs_of(inbox / "b.wav"), n_at_once=1))
-    assert [d.text for d in done] == ["[2]"], "what the user asks for holds"
-    assert {os.environ[name] for name in names} == {"2"}
 
 
 def _dies(job: Job, width: int) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 import soundfile
+from threadpoolctl import threadpool_info, threadpool_limits
 
 import buzzscan
 from buzzscan.errors import GuitarError, RecordingError, UnreadableFileError
@@ -122,3 +123,17 @@ def test_recordings_that_are_too_many_or_none(tmp_path: Path, make_run: MakeRun)
         scan(tmp_path)
     with pytest.raises(UnreadableFileError, match="No such file"):
         scan(tmp_path / "absent")
+
+
+def test_a_scan_reckons_on_one_core_and_gives_the_others_back(takes: Path) -> None:
+    """Many scans at once share the cores out, and sums come in one order on every machine."""
+
+    def threads() -> set[int]:
+        return {p["num_threads"] for p in threadpool_info() if p["user_api"] == "blas"}
+
+    seen: set[int] = set()
+    with threadpool_limits(limits=2, user_api="blas"):
+        before = threads()
+        scan(takes / "e.wav", GUITAR, progress=lambda _: seen.update(threads()))
+        assert threads() == before
+    assert seen == {1}
