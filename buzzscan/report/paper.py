@@ -42,7 +42,7 @@ class Headed(Protocol):
     def cautions(self) -> tuple[str, ...]: ...
 
 
-_WIDTHS = (9, 6, 4, 4, 9, 6, 7, 11, 10, 8, 10, 27)
+_WIDTHS = (8, 6, 4, 4, 7, 5, 7, 5, 5, 5, 7, 40)
 """Columns of the table of notes, in signs."""
 MOST_DRAWN = 2
 """Findings whose evidence is drawn: the first ones decide what is done."""

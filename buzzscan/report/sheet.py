@@ -321,7 +321,7 @@ class Sheet:
         Parameters
         ----------
         headers, rows
-            Words.
+            Words; what follows a comma in a header, its unit, is set below it.
         widths
             Widest entry of each column, in signs; longer ones are cut.
         size
@@ -338,17 +338,19 @@ class Sheet:
                 cells.append(cut.ljust(width) if column in left else cut.rjust(width))
             return printable("  ".join(cells).rstrip(), FIGURES)
 
+        heads = [header.partition(", ") for header in headers]
+        head = [line_of([name for name, _, _ in heads]), line_of([unit for _, _, unit in heads])]
         done = 0
         while done < len(rows):
             self.need(pitch * 5)
-            n_rows = min(len(rows) - done, int((self.room - pitch) / pitch))
-            lines = [line_of(headers), *(line_of(row) for row in rows[done : done + n_rows])]
+            n_rows = min(len(rows) - done, int((self.room - len(head) * pitch) / pitch))
+            lines = [*head, *(line_of(row) for row in rows[done : done + n_rows])]
             text = "\n".join(lines)
             self.put(MARGIN, self.y + size, text, size=size, face=FIGURES, spacing=1.42)
             for index in range(0, n_rows + 1, 5):
-                y = self.y + pitch * (index + 1) - 0.12 * size
+                y = self.y + pitch * (index + len(head)) - 0.12 * size
                 self.line(MARGIN, MARGIN + self.width, y, weight=0.3 if index else 0.8)
-            self.y += pitch * (n_rows + 1)
+            self.y += pitch * (n_rows + len(head))
             done += n_rows
             if done < len(rows):
                 self.new_page()
