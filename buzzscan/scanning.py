@@ -116,7 +116,7 @@ def _scan(
     bars: Bars,
     progress: Callable[[float], None] | None,
 ) -> Scan:
-    from buzzscan.measures import measure_notes
+    from buzzscan.measures import held_remarks, measure_notes
     from buzzscan.neck import judge
     from buzzscan.notes import find_notes
     from buzzscan.notes.speed import told_of_speed
@@ -138,7 +138,7 @@ def _scan(
         guitar=found.guitar,
         tuning_found=found.tuning_found,
         offset_cents=found.offset_cents,
-        remarks=(*passed_over, *found.remarks),
+        remarks=(*passed_over, *found.remarks, *held_remarks(notes)),
         bars=bars,
         notes=notes,
         positions=judgement.positions,

@@ -11,5 +11,6 @@ What a recording cannot tell is None with a reason, never a guess.
 
 from buzzscan.measures.measure import measure_notes
 from buzzscan.measures.measured import BuzzMeasure, MeasuredNote
+from buzzscan.measures.sustaining import held_remarks
 
-__all__ = ["BuzzMeasure", "MeasuredNote", "measure_notes"]
+__all__ = ["BuzzMeasure", "MeasuredNote", "held_remarks", "measure_notes"]

@@ -114,7 +114,8 @@ def _untold(found: Found) -> str:
     if not found.untold:
         return ""
     which = strings_named(found.untold)
-    return f" {which[0].upper()}{which[1:]} strike too little to tell."
+    verb = "strikes" if len(found.untold) == 1 else "strike"
+    return f" {which[0].upper()}{which[1:]} {verb} too little to tell."
 
 
 def _lost(places: Sequence[Place], positions: Positions) -> str:
