@@ -26,6 +26,7 @@ from buzzscan.comparison.sameness import refuse_other_guitar
 from buzzscan.errors import ComparisonError
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.measures.repeatability import GaugeStudy, gauge_study
+from buzzscan.neck.positions import by_position, judged_notes
 from buzzscan.neck.verdict import Position
 from buzzscan.scanning import Scan
 
@@ -136,7 +137,7 @@ def repeat(scans: Sequence[Scan]) -> Repeatability:
     _refuse(scans)
     tables = [{(p.string, p.fret): p for p in s.positions} for s in scans]
     places = sorted(set.intersection(*(set(t) for t in tables)))
-    notes = [_judged_notes(s) for s in scans]
+    notes = [by_position(judged_notes(s.notes)) for s in scans]
     lines = []
     for measure, unit, read in MEASURES:
         rows = [
@@ -180,14 +181,6 @@ def _refuse(scans: Sequence[Scan]) -> None:
                     f"takes {other} and {number} hold the same recording ({recording.name}); "
                     "play and record the run anew for each take"
                 )
-
-
-def _judged_notes(scan: Scan) -> dict[tuple[int, int], list[MeasuredNote]]:
-    found: dict[tuple[int, int], list[MeasuredNote]] = {}
-    for n in scan.notes:
-        if n.judged and n.note.judged:
-            found.setdefault((n.note.string, n.note.fret), []).append(n)
-    return found
 
 
 def _remarks(scans: Sequence[Scan]) -> tuple[str, ...]:

@@ -19,6 +19,7 @@ from statistics import median
 
 from buzzscan.comparison.result import Change, ComparedFinding, ComparedPosition
 from buzzscan.comparison.wording import finding_words
+from buzzscan.neck.positions import judged_notes
 from buzzscan.neck.verdict import Finding, FindingKind
 from buzzscan.scanning import Scan
 from buzzscan.spans import listed
@@ -84,11 +85,7 @@ def same_cause(one: Finding | ComparedFinding, other: Finding) -> bool:
 
 def _evidence(finding: Finding, scan: Scan) -> tuple[Place, ...]:
     ids = set(finding.notes)
-    places = {
-        (n.note.string, n.note.fret)
-        for n in scan.notes
-        if n.note.id in ids and n.judged and n.note.judged
-    }
+    places = {(n.note.string, n.note.fret) for n in judged_notes(scan.notes) if n.note.id in ids}
     return tuple(sorted(places))
 
 

@@ -22,6 +22,7 @@ from buzzscan.comparison.result import Change, ComparedPosition, Pick, Strength
 from buzzscan.comparison.spread import Spread
 from buzzscan.comparison.wording import signed_db
 from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.positions import judged_notes
 from buzzscan.neck.verdict import Buzz, Position
 from buzzscan.scanning import Scan
 
@@ -49,7 +50,8 @@ LASTING_S, LASTING_SHARE = 0.25, 0.8
 """Strikes take energy from the string as well, so what strikes for a quarter of a second, or for
 nearly the whole of a short note, exceeded its clearance by more than its decay alone tells."""
 RISE_DB_PER_DB = 1.6
-"""Rise of the buzz with the pluck, both in dB: 14 dB for each factor of e (as `neck.strikes`)."""
+"""Rise of the buzz with the pluck, both in dB: 14 dB for each factor of e. Steeper than the middle
+that `neck.strikes` takes, so that a pick is rather thought to have done too much."""
 FEWEST_CROSSED, CROSSED_SHARE = 3, 0.75
 """Places of one cause that all change sides in both passes are not chance: at even odds for
 each pass, three of them are one in 16³ = 4096."""
@@ -295,7 +297,7 @@ def _ratio(then: float | None, now: float | None) -> float | None:
 
 def _judged(scan: Scan, position: Position) -> list[MeasuredNote]:
     ids = set(position.notes)
-    return [n for n in scan.notes if n.note.id in ids and n.judged and n.note.judged]
+    return [n for n in judged_notes(scan.notes) if n.note.id in ids]
 
 
 def _attack(scan: Scan, position: Position) -> float | None:

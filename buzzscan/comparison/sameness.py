@@ -17,6 +17,7 @@ from statistics import median
 from buzzscan.comparison.wording import as_sentence
 from buzzscan.errors import ComparisonError
 from buzzscan.guitar import Guitar
+from buzzscan.neck.positions import judged_notes
 from buzzscan.scanning import Scan
 from buzzscan.spans import listed
 
@@ -108,8 +109,8 @@ def same_recordings(before: Scan, after: Scan) -> bool:
 
 def _stiffness(scan: Scan) -> dict[tuple[int, int], float]:
     found: dict[tuple[int, int], list[float]] = {}
-    for n in scan.notes:
-        if n.judged and n.note.judged and n.inharmonicity is not None and n.inharmonicity > 0.0:
+    for n in judged_notes(scan.notes):
+        if n.inharmonicity is not None and n.inharmonicity > 0.0:
             found.setdefault((n.note.string, n.note.fret), []).append(math.log(n.inharmonicity))
     return {place: median(values) for place, values in found.items()}
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buzzscan.neck.positions import judged_notes
 from buzzscan.neck.verdict import Position
 from buzzscan.scanning import Scan
 
@@ -82,8 +83,8 @@ def spread_of(scans: Iterable[Scan]) -> Spread:
 def _levels(scan: Scan) -> dict[tuple[int, int], list[float]]:
     """Return the buzz levels of the judged notes of each place."""
     levels = defaultdict(list)
-    for n in scan.notes:
-        if n.judged and n.note.judged and n.buzz_db is not None:
+    for n in judged_notes(scan.notes):
+        if n.buzz_db is not None:
             levels[n.note.string, n.note.fret].append(n.buzz_db)
     return levels
 

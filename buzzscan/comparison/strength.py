@@ -26,6 +26,7 @@ from buzzscan.comparison.result import Pick, Strength, StringStrength
 from buzzscan.comparison.swing import Swing, swing_of
 from buzzscan.comparison.wording import signed_db
 from buzzscan.errors import ComparisonError
+from buzzscan.neck.positions import judged_notes
 from buzzscan.neck.verdict import Finding
 from buzzscan.scanning import Scan
 
@@ -252,9 +253,8 @@ def _level_steps(before: Scan, after: Scan) -> dict[Place, float]:
 
 def _attacks(scan: Scan) -> dict[Place, float]:
     found: dict[Place, list[float]] = {}
-    for n in scan.notes:
-        if n.judged and n.note.judged:
-            found.setdefault((n.note.string, n.note.fret), []).append(n.attack_dbfs)
+    for n in judged_notes(scan.notes):
+        found.setdefault((n.note.string, n.note.fret), []).append(n.attack_dbfs)
     return {place: median(levels) for place, levels in found.items()}
 
 

@@ -23,6 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.comparison.result import Pick
+from buzzscan.neck.positions import judged_notes
 from buzzscan.scanning import Scan
 
 __all__ = ["Swing", "swing_of"]
@@ -96,8 +97,8 @@ def _mean(values: FloatArray) -> tuple[float, float]:
 def _glides(scan: Scan) -> dict[Place, float]:
     clean = {(p.string, p.fret) for p in scan.positions if p.buzz == "clean"}
     found: dict[Place, list[float]] = {}
-    for n in scan.notes:
+    for n in judged_notes(scan.notes):
         place = (n.note.string, n.note.fret)
-        if place in clean and n.judged and n.note.judged and n.glide_cents is not None:
+        if place in clean and n.glide_cents is not None:
             found.setdefault(place, []).append(n.glide_cents)
     return {place: median(values) for place, values in found.items()}

@@ -26,11 +26,18 @@ from buzzscan.neck.trend import Trend, trend_of
 from buzzscan.neck.verdict import Bars, Buzz, PitchWord, Position, Sustain
 from buzzscan.units import rate_to_t60
 
-__all__ = ["by_position", "combined_contact", "decay_trends", "judge_positions", "judged_notes"]
+__all__ = [
+    "TOLD_CONTACT",
+    "by_position",
+    "combined_contact",
+    "decay_trends",
+    "judge_positions",
+    "judged_notes",
+]
 
 Place = tuple[int, int]
 
-_CONTACT = 0.35
+TOLD_CONTACT = 0.35
 """Contact from here on is given a word. Under one half, as most positions are seen twice and a
 clean note hardly ever reaches a tenth, while brief contact is often heard but faintly."""
 _DISAGREE = 0.6
@@ -104,7 +111,7 @@ def decay_trends(
             contact = combined_contact(_values(counted, lambda n: n.contact)) or 0.0
             if rate is not None and rate > 0.0:
                 points.append((fret, math.log(rate), contact))
-        clean = [p for p in points if p[2] < _CONTACT]
+        clean = [p for p in points if p[2] < TOLD_CONTACT]
         used = clean if len(clean) >= max(6, len(points) // 3) else points
         trend = trend_of([p[0] for p in used], [p[1] for p in used], floor=_SPREAD_FLOOR_LOG)
         if trend is not None:
@@ -117,7 +124,7 @@ def _is_choked(
 ) -> bool:
     if cents is not None and cents >= _CHOKED_CENTS:
         return abs(cents - 100.0 * round(cents / 100.0)) <= _CHOKED_OFF_GRID_CENTS
-    if whole is None or contact is None or contact < _CONTACT:
+    if whole is None or contact is None or contact < TOLD_CONTACT:
         return False
     return whole >= max(_CHOKED_DB_PER_S, _CHOKED_RATIO * (usual or 0.0))
 
@@ -134,7 +141,7 @@ def _buzz_word(
         return "choked"
     if contact is None:
         return None
-    if contact < _CONTACT:
+    if contact < TOLD_CONTACT:
         return "clean"
     return "buzz" if level_db is not None and level_db >= bars.buzz_db else "slight"
 

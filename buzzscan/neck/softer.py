@@ -19,7 +19,7 @@ from collections.abc import Mapping, Sequence
 from statistics import median
 
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.positions import Place, by_position, judged_notes
+from buzzscan.neck.positions import TOLD_CONTACT, Place, by_position, judged_notes
 from buzzscan.neck.verdict import Position
 
 __all__ = ["hard_takes_only", "soft_takes", "with_softer"]
@@ -29,7 +29,8 @@ _SOFTER_DB = 5.0
 by (common practice, no source)."""
 _SHARED = 6
 """As many positions must be in both takes."""
-_STRIKES, _FREE = 0.35, 0.1
+_FREE = 0.1
+"""Contact under which a softer note struck nothing."""
 
 
 def soft_takes(notes: Sequence[MeasuredNote]) -> dict[int, float]:
@@ -97,7 +98,7 @@ def with_softer(
             for n in judged_notes(places.get((p.string, p.fret), ()))
             if n.note.recording in soft and n.contact is not None
         ]
-        strikes = p.contact is not None and p.contact >= _STRIKES
+        strikes = p.contact is not None and p.contact >= TOLD_CONTACT
         if strikes and mine and not p.reason and all((n.contact or 0.0) < _FREE for n in mine):
             by = min(soft[n.note.recording] for n in mine)
             reason = f"rings free when picked {by:.0f} dB softer: it strikes with the swing"

@@ -14,11 +14,11 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 from scipy.stats import rankdata
+from true_notes import true_notes
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures import contact
 from buzzscan.measures.buzz import measure_buzz
-from buzzscan.notes.note import Note
 from buzzscan.recording import recording_from_samples
 from buzzscan.simulate import Chain, Fault, Performance, SimGuitar, drawn_body, simulate_take
 from buzzscan.simulate.take import Take
@@ -101,22 +101,7 @@ def draw(kind: str, seed: int) -> tuple[Guitar, Take]:
 def tell(kind: str, seed: int) -> list[Told]:
     guitar, take = draw(kind, seed)
     rng = np.random.default_rng(seed)
-    notes = [
-        Note(
-            id=i + 1,
-            recording=0,
-            string=true.string,
-            fret=true.fret,
-            direction="up",
-            onset_s=max(true.onset_s + float(rng.uniform(-JITTER_S, JITTER_S)), 0.0),
-            end_s=true.end_s + float(rng.uniform(-JITTER_S, JITTER_S)),
-            pitch_hz=true.pitch_hz,
-            placed=1.0,
-            judged=True,
-            reason="",
-        )
-        for i, true in enumerate(take.truth)
-    ]
+    notes = true_notes(take.truth, rng, off_s=JITTER_S, pitched=True)
     recording = recording_from_samples(take.samples, take.sample_rate_hz)
     measures = measure_buzz([recording], guitar, notes, [None] * len(notes))
     told = []

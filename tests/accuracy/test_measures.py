@@ -10,12 +10,11 @@ import dataclasses
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 import pytest
+from true_notes import true_notes
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures import MeasuredNote, measure_notes
-from buzzscan.notes.note import Note
 from buzzscan.recording import recording_from_samples
 from buzzscan.simulate import Chain, Fault, Performance, Resonance, SimGuitar, simulate_take
 from buzzscan.simulate.take import TrueNote
@@ -75,22 +74,7 @@ def simulated(case: Case, seed: int) -> list[tuple[TrueNote, MeasuredNote]]:
     )
     take = simulate_take(guitar, played, case.chain, seed=seed)
     true = [t for t in take.truth if not t.contact]
-    notes = [
-        Note(
-            id=i + 1,
-            recording=0,
-            string=t.string,
-            fret=t.fret,
-            direction="up",
-            onset_s=max(t.onset_s + float(rng.uniform(-BOUNDARY_S, BOUNDARY_S)), 0.0),
-            end_s=t.end_s + float(rng.uniform(-BOUNDARY_S, BOUNDARY_S)),
-            pitch_hz=None,
-            placed=1.0,
-            judged=True,
-            reason="",
-        )
-        for i, t in enumerate(true)
-    ]
+    notes = true_notes(true, rng, off_s=BOUNDARY_S)
     recording = recording_from_samples(take.samples, take.sample_rate_hz)
     # What a warning would withhold is measured here all the same.
     recording = dataclasses.replace(recording, warnings=())
@@ -99,10 +83,6 @@ def simulated(case: Case, seed: int) -> list[tuple[TrueNote, MeasuredNote]]:
 
 def p95(values: list[float]) -> float:
     return float(np.quantile(np.abs(np.asarray(values, np.float64)), 0.95))
-
-
-def told(values: list[float | None]) -> npt.NDArray[np.bool_]:
-    return np.array([value is not None for value in values])
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda c: c.name)

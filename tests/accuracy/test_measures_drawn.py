@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
+from true_notes import true_notes
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures import MeasuredNote, measure_notes
-from buzzscan.notes.note import Note
 from buzzscan.recording import recording_from_samples
 from buzzscan.simulate import Chain, Fault, Performance, SimGuitar, simulate_take
 from buzzscan.simulate.instrument import drawn_body
@@ -137,22 +137,7 @@ def drawn_notes(kind: str, seed: int) -> list[tuple[TrueNote, MeasuredNote]]:
         drawn_build(guitar, strings, rng), played, drawn_chain(kind, rng), seed=seed
     )
     true = [t for t in take.truth if not t.contact]
-    notes = [
-        Note(
-            id=i + 1,
-            recording=0,
-            string=t.string,
-            fret=t.fret,
-            direction="up",
-            onset_s=max(t.onset_s + float(rng.uniform(-BOUNDARY_S, BOUNDARY_S)), 0.0),
-            end_s=t.end_s + float(rng.uniform(-BOUNDARY_S, BOUNDARY_S)),
-            pitch_hz=None,
-            placed=1.0,
-            judged=True,
-            reason="",
-        )
-        for i, t in enumerate(true)
-    ]
+    notes = true_notes(true, rng, off_s=BOUNDARY_S)
     recording = recording_from_samples(take.samples, take.sample_rate_hz)
     # What a warning would withhold is measured here all the same.
     recording = dataclasses.replace(recording, warnings=())
