@@ -74,7 +74,13 @@ def test_real_notes(notes_folder: Path) -> None:
     rows = [measured(path, librosa) for path in sorted(notes_folder.glob("*.mp3"))]
     assert len(rows) == 37
     told = [(m.cents, tracked) for m, tracked in rows if m.cents is not None]
-    assert len(told) >= 35
+    # A guitar's body pulls single partials of some of these notes 5 to 13 cents off the string's
+    # series (Gs2: its second; E2, Cs3, A3). Their pitch is withheld, and nothing else's is.
+    assert len(told) >= 32
+    for note in (m for m, _ in rows if m.cents is None):
+        assert any(
+            "pitch is told within" in why for name, why in note.withheld if name == "pitch_hz"
+        )
     for cents, tracked in told:
         # A tracker of the period hears the stretched upper partials: 2 to 12 cents sharp.
         assert -12.0 < cents - tracked < 3.0
