@@ -47,6 +47,9 @@ PAGE_WIDTH, PAGE_HEIGHT = 595.276, 841.890
 MARGIN, FOOT = 45.0, 40.0
 WIDTH = PAGE_WIDTH - 2 * MARGIN
 
+_BEFORE = {"left": 0.0, "center": 0.5, "right": 1.0}
+"""Share of a line that stands before its place."""
+
 SOFT = "#5b5f63"
 TRACE_COLOURS = ("#9a3412", "#1c4c70")
 """Outline of a note, and of the one it is set against; as in the style sheet."""
@@ -109,21 +112,18 @@ class Sheet:
         spacing: float = 1.2,
     ) -> None:
         """Set finished lines with their first baseline at `y`."""
-        figure = self._pages[-1]
+        from buzzscan.report.printed_lines import PrintedLines
+
         properties = properties_of(face, bold=bold).copy()
         properties.set_size(size)
+        lines = []
         for index, line in enumerate(text.split("\n")):
             if line:
-                figure.text(
-                    x / self.page_width,
-                    1.0 - (y + index * size * spacing) / self.page_height,
-                    line,
-                    fontproperties=properties,
-                    color=color,
-                    ha=align,
-                    va="baseline",
-                    parse_math=False,
-                )
+                before = _BEFORE[align]
+                left = x - before * size * width_of(line, face, bold=bold) if before else x
+                down = y + index * size * spacing
+                lines.append((left / self.page_width, 1.0 - down / self.page_height, line))
+        self._pages[-1].add_artist(PrintedLines(lines, properties, color))
 
     def paragraph(
         self,

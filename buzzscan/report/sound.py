@@ -2,11 +2,12 @@
 
 Conventions
 -----------
-MP3, mono, constant bit rate, as a ``data:`` address.
+MP3, mono, variable bit rate, as a ``data:`` address.
 
 Limits
 ------
-Meant for ears, not for measuring: at about 60 kbit/s the highest octave is coarse.
+Meant for ears, not for measuring: on a run of plucked notes the coder's own noise lies 30 dB
+below the sound up to 5 kHz and 11 dB below it at 5 to 8 kHz.
 """
 
 from __future__ import annotations
@@ -28,8 +29,9 @@ _EVEN_FROM_HZ = 16000
 """Lowest rate taken because it divides the recording's evenly."""
 _BLOCK = 4096
 """Frames per write: one long write of some formats crashes libsndfile."""
-_COMPRESSION = 0.7
-"""libsndfile's scale 0–1; about 60 kbit/s at 22.05 kHz."""
+_COMPRESSION = 0.5
+"""libsndfile's scale 0–1; about 47 kbit/s at 22.05 kHz. A constant 61 kbit/s takes longer to make
+and is coarser below 5 kHz (24 dB)."""
 
 
 def clip_rate_hz(rate_hz: int) -> int:
@@ -67,7 +69,7 @@ def mp3_uri(samples: Samples, rate_hz: int) -> str:
         format="MP3",
         subtype="MPEG_LAYER_III",
         compression_level=_COMPRESSION,
-        bitrate_mode="CONSTANT",
+        bitrate_mode="VARIABLE",
     ) as file:
         for start in range(0, samples.size, _BLOCK):
             file.write(samples[start : start + _BLOCK])
