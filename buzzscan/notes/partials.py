@@ -91,12 +91,19 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
         Pitch to start from, within 30 cents, in Hz.
     """
     width_hz = 2.0 / spectra.window_s[rows]
-    tries = [_track(spectra, rows, starts_hz, width_hz, b) for b in _START_BS]
-    merits = [f * t.merit * _nearness(t, starts_hz) for f, t in zip(_FAIR, tries, strict=True)]
-    best = np.argmax(merits, axis=0)
-    every = np.arange(len(rows))
+    n_starts = len(_START_BS)
+    tries = _track(
+        spectra,
+        np.tile(rows, n_starts),
+        np.tile(starts_hz, n_starts),
+        np.tile(width_hz, n_starts),
+        np.repeat(np.asarray(_START_BS), len(rows)),
+    )
+    merits = np.repeat(_FAIR, len(rows)) * tries.merit * _nearness(tries)
+    best = np.argmax(merits.reshape(n_starts, len(rows)), axis=0)
+    best = best * len(rows) + np.arange(len(rows))
     freq, power, rise, weight, f2, b, sd, misfit = (
-        np.array([getattr(t, name) for t in tries])[best, every]
+        getattr(tries, name)[best]
         for name in ("freq", "power", "rise", "weight", "f2", "b", "sd", "misfit")
     )
     ok = weight > 0.0
@@ -127,6 +134,7 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Tracked:
+    starts_hz: FloatArray
     freq: FloatArray
     power: FloatArray
     rise: FloatArray
@@ -143,23 +151,27 @@ def _track(
     rows: npt.NDArray[np.intp],
     starts_hz: FloatArray,
     width_hz: FloatArray,
-    start_b: float,
+    start_b: FloatArray,
 ) -> _Tracked:
-    """Follow the partials upwards from one inharmonicity."""
+    """Follow the partials upwards, each row from its own pitch and inharmonicity."""
     shape = (len(rows), _STAGES[-1])
     freq, power, rise, weight = (np.zeros(shape) for _ in range(4))
-    f2, b = starts_hz**2 / (1.0 + start_b), np.full(len(rows), start_b)
+    f2, b = starts_hz**2 / (1.0 + start_b), start_b
     sd = merit = misfit = np.zeros(len(rows))
     done = 0
     for stage in _STAGES:
-        for h in range(done + 1, stage + 1):
-            at = h * np.sqrt(f2 * (1.0 + b * h * h))
-            reach = np.clip(0.02 * at, width_hz * 0.5, 0.3 * np.sqrt(f2))
-            found = _peak(spectra, rows, at, reach, width_hz)
-            freq[:, h - 1], power[:, h - 1], rise[:, h - 1], weight[:, h - 1] = found
+        h = np.arange(done + 1.0, stage + 1.0)
+        at = h * np.sqrt(f2[:, None] * (1.0 + b[:, None] * h * h))
+        reach = np.clip(0.02 * at, 0.5 * width_hz[:, None], 0.3 * np.sqrt(f2)[:, None])
+        found = _peak(
+            spectra, np.repeat(rows, len(h)), at.ravel(), reach.ravel(), np.repeat(width_hz, len(h))
+        )
+        for kept, new in zip((freq, power, rise, weight), found, strict=True):
+            kept[:, done:stage] = new.reshape(at.shape)
         done = stage
         f2, b, sd, merit, misfit = _solve(freq, weight, width_hz, starts_hz, start_b)
     return _Tracked(
+        starts_hz=starts_hz,
         freq=freq,
         power=power,
         rise=rise,
@@ -172,10 +184,10 @@ def _track(
     )
 
 
-def _nearness(tracked: _Tracked, starts_hz: FloatArray) -> FloatArray:
+def _nearness(tracked: _Tracked) -> FloatArray:
     """Return a factor below 1 for fits of few partials that end far from where they started."""
     few = (tracked.weight > 0.0).sum(axis=1) < _FEW
-    cents = 600.0 * np.log2(tracked.f2 * (1.0 + tracked.b) / starts_hz**2)
+    cents = 600.0 * np.log2(tracked.f2 * (1.0 + tracked.b) / tracked.starts_hz**2)
     return np.where(few, np.exp(-0.5 * (cents / _FAR_CENTS) ** 2), 1.0)
 
 
@@ -200,7 +212,7 @@ def _peak(
     )
     curve = left - 2.0 * mid + right
     shift = np.where(curve < -1e-9, 0.5 * (left - right) / np.minimum(curve, -1e-9), 0.0)
-    peaked = (mid >= left) & (mid >= right) & (centre + span < n_bins - 2) & (at_hz > 0)
+    peaked = (mid >= left) & (mid >= right) & (centre + half < n_bins - 2) & (at_hz > 0)
     side = np.maximum(np.round(1.5 * width_hz / spectra.bin_hz).astype(np.intp), 2)
     valley = np.minimum(
         spectra.after[rows, np.maximum(top - side, 0)],
@@ -222,7 +234,7 @@ def _solve(
     weight: FloatArray,
     width_hz: FloatArray,
     starts_hz: FloatArray,
-    guess: float,
+    guess: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return f0², B, its standard error, the merit and the misfit of (f_h/h)² = f0² + f0²·B·h²."""
     h = np.arange(1, freq.shape[1] + 1)
@@ -232,7 +244,7 @@ def _solve(
     sd = 2.0 * error_hz / (h * starts_hz[:, None]) + 2e-4
     w = np.where(weight > 0.0, 1.0 / sd**2, 0.0)
     x = (h * h).astype(np.float64) + 0.0 * y
-    offset, slope = np.zeros(len(y)), np.full(len(y), guess)
+    offset, slope = np.zeros(len(y)), guess
     var = np.ones(len(y))
     for _ in range(3):
         offset, slope, var = _line(x, y, w, guess)
@@ -253,7 +265,7 @@ def _solve(
 
 
 def _line(
-    x: FloatArray, y: FloatArray, w: FloatArray, guess: float
+    x: FloatArray, y: FloatArray, w: FloatArray, guess: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return a weighted line's offset, slope and variance of slope, with a weak prior on B."""
     prior_w = 1.0 / (2.0 * guess) ** 2
