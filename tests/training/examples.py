@@ -1,7 +1,9 @@
 """Cues of many notes beside what is true of them, as a table on disk.
 
-Run ``python -m training.examples OUT.npz --seeds 0 900`` in tests/ for the takes of those seeds, or
-with ``--recorded SOUND...`` for real ones without buzz, each with a JSON of its notes beside it.
+Run ``python -m training.examples OUT.npz --seeds 0 900`` in tests/ for the takes of those seeds,
+half of them modal strings and half strings on a grid, with ``--model waveguide`` for travelling
+waves, or with ``--recorded SOUND...`` for real ones without buzz, each with a JSON of its notes
+beside it.
 
 Conventions
 -----------
@@ -21,7 +23,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-from training.guitars import RATE_HZ, draw
+from training.guitars import MODELS, RATE_HZ, draw
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz_cues import Cues, hear_cues
@@ -92,9 +94,9 @@ def _note(i: int, place: tuple[int, int], span_s: tuple[float, float], pitch: fl
     )
 
 
-def rows_of_seed(seed: int) -> list[Row]:
-    """Return the notes of one drawn take."""
-    drawn = draw(seed)
+def rows_of_seed(seed: int, model: str | None = None) -> list[Row]:
+    """Return the notes of one drawn take, by a string model of `MODELS`."""
+    drawn = draw(seed, model)
     rng = np.random.default_rng([seed, 4])
     blur = BOUNDARY_SD_S * (rng.random() < 0.6)
     notes = []
@@ -179,11 +181,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out", type=Path)
     parser.add_argument("--seeds", nargs=2, type=int, default=(0, 0), metavar=("FIRST", "LAST"))
+    parser.add_argument("--model", choices=MODELS)
     parser.add_argument("--recorded", nargs="*", type=Path, default=(), metavar="SOUND")
     asked = parser.parse_args()
     rows: list[Row] = []
     for seed in range(*asked.seeds):
-        rows += rows_of_seed(seed)
+        rows += rows_of_seed(seed, asked.model)
     for i, sound in enumerate(asked.recorded):
         rows += rows_of_real_take(sound, -1 - i)
     np.savez_compressed(asked.out, **table(rows))  # type: ignore[arg-type]

@@ -26,10 +26,11 @@ from typing import Any
 import numba
 import numpy as np
 import numpy.typing as npt
+from training.settled import finished, lifted_line, plucked_line
 
 from buzzscan.simulate import SimGuitar
 from buzzscan.simulate.modes import Modes, string_modes
-from buzzscan.simulate.note import ATTACK_S, JUDGED_UNTIL_S, MIN_STRIKES, NoteSound
+from buzzscan.simulate.note import NoteSound
 from buzzscan.simulate.performance import Event
 from buzzscan.simulate.plucking import Setting, set_note
 
@@ -102,8 +103,6 @@ def grid_note(
     rng: np.random.Generator,
 ) -> NoteSound:
     """Return the sound of one note; parameters as of `buzzscan.simulate.note.sound_note`."""
-    from scipy.signal import resample_poly
-
     up = int(np.ceil(LOWEST_STEP_HZ / sample_rate_hz))
     step_s = 1.0 / (sample_rate_hz * up)
     steps = int(duration_s / step_s)
@@ -113,9 +112,9 @@ def grid_note(
     )
     grid = _grid(modes, step_s)
     detuned = _grid(modes, step_s, cents=float(rng.normal(0.0, guitar.detune_cents)))
-    shape = _plucked(grid, modes, setting, event)
+    shape = plucked_line(grid.points, modes.length_m, setting, event)
     away = shape * setting.pluck.away_mm / 1e3
-    lift = _lifted(grid, setting)
+    lift = lifted_line(grid.points, modes.length_m, setting)
     heard = _Ear(kind=weight_kind, at_m=pickup_mm / 1e3, tension_n=modes.tension_n)
     struck, pressed = _run(grid, away + lift, (setting, law), heard, steps)
     free = struck
@@ -123,26 +122,19 @@ def grid_note(
         free, _ = _run(grid, away, None, heard, steps)
     along, _ = _run(
         detuned,
-        _plucked(detuned, modes, setting, event) * setting.pluck.along_mm / 1e3,
+        plucked_line(detuned.points, modes.length_m, setting, event) * setting.pluck.along_mm / 1e3,
         None,
         heard,
         steps,
     )
-    late = pressed[:, int(ATTACK_S / step_s) :]
-    strikes = int(np.count_nonzero(np.diff(late.any(axis=0).astype(np.int8)) == 1))
-    touched = np.flatnonzero(pressed.any(axis=0))
-    return NoteSound(
-        signal=np.asarray(resample_poly(struck + horizontal * along, 1, up)),
-        free=np.asarray(resample_poly(free + horizontal * along, 1, up)),
-        pitch_hz=float(modes.f_hz[0]),
-        inharmonicity=modes.inharmonicity,
-        decay_db_per_s=20.0 / float(np.log(10.0)) * grid.sigma,
-        sounding_fret=_sounding_fret(setting, pressed, step_s),
-        strikes=strikes,
-        contact_until_s=float(touched[-1] * step_s) if touched.size else 0.0,
-        contact=strikes >= MIN_STRIKES,
-        struck_frets=tuple(setting.frets[late.any(axis=1)].tolist()),
-        impulse_ns=0.0,
+    return finished(
+        setting,
+        modes,
+        signals=(struck + horizontal * along, free + horizontal * along),
+        pressed=pressed,
+        up=up,
+        step_s=step_s,
+        sigma=grid.sigma,
     )
 
 
@@ -169,26 +161,6 @@ def _grid(modes: Modes, step_s: float, *, cents: float = 0.0) -> _Grid:
         loss=low * step_s,
         loss_high=2.0 * s1 * step_s / h**2,
     )
-
-
-def _plucked(grid: _Grid, modes: Modes, setting: Setting, event: Event) -> Array:
-    """Return a triangle of height 1 with a rounded tip, shape (points + 1,)."""
-    x = np.arange(grid.points + 1) * grid.spacing_m
-    tip = modes.length_m - min(setting.pluck.from_saddle_mm / 1e3, 0.6 * modes.length_m)
-    sharp = np.where(x <= tip, x / tip, (modes.length_m - x) / (modes.length_m - tip))
-    half = max(round(event.pick_width_mm / 1e3 / grid.spacing_m), 1)
-    window = np.hanning(2 * half + 3)
-    odd = np.concatenate([-sharp[half + 1 : 0 : -1], sharp, -sharp[-2 : -half - 3 : -1]])
-    return np.asarray(np.convolve(odd, window / window.sum(), "valid"))
-
-
-def _lifted(grid: _Grid, setting: Setting) -> Array:
-    """Return the resting line of a string that lies on a fret ahead, shape (points + 1,)."""
-    x = np.arange(grid.points + 1) * grid.spacing_m
-    if setting.lift_mm == 0.0:
-        return np.zeros_like(x)
-    at = float(setting.places_mm[setting.frets == setting.rests_on][0]) / 1e3
-    return np.asarray(np.interp(x, [0.0, at, x[-1]], [0.0, setting.lift_mm / 1e3, 0.0]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -277,12 +249,3 @@ def _strike(
             now = (1.0 - part) * u[i_at] + part * u[i_at + 1]
             out[step] = now - (1.0 - part) * before[i_at] - part * before[i_at + 1]
     return out, pressed
-
-
-def _sounding_fret(setting: Setting, pressed: npt.NDArray[np.bool_], step_s: float) -> int:
-    """Return the fret whose note is heard: one that the string lies on most of the time."""
-    if setting.lift_mm == 0.0:
-        return setting.stop
-    window = slice(int(ATTACK_S / step_s), int(JUDGED_UNTIL_S / step_s))
-    lies = pressed[setting.frets == setting.rests_on, window]
-    return setting.rests_on if lies.size and lies.mean() > 0.5 else setting.stop

@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 from training.grid_string import ContactLaw, grid_note
+from training.waveguide_string import Fret, waveguide_note
 
 from buzzscan.guitar import Guitar
 from buzzscan.simulate import (
@@ -34,7 +35,7 @@ from buzzscan.simulate import (
     simulate_take,
 )
 
-__all__ = ["KINDS", "Drawn", "draw"]
+__all__ = ["KINDS", "MODELS", "Drawn", "draw"]
 
 Array = npt.NDArray[np.float64]
 
@@ -49,6 +50,7 @@ TUNINGS = (
     ("B0", "E1", "A1", "D2", "G2"),
 )
 KINDS = ("plain", "room", "plain", "messy", "phone", "plain", "gain", "lossy", "driven", "room")
+MODELS = ("modes", "grid", "waveguide")
 IN_A_ROOM = ("room", "phone")
 HANDS = ("messy", "driven")
 RATE_HZ = 44100
@@ -65,7 +67,7 @@ class Drawn:
     kind
         Of `KINDS`.
     model
-        String model, "modes" or "grid".
+        String model, of `MODELS`.
     """
 
     guitar: Guitar
@@ -75,8 +77,8 @@ class Drawn:
     model: str
 
 
-def draw(seed: int) -> Drawn:
-    """Return the take of a seed; even seeds are modal strings, odd ones are strings on a grid."""
+def draw(seed: int, model: str | None = None) -> Drawn:
+    """Return the take of a seed; by a string model of `MODELS`, or the first two in turn."""
     rng = np.random.default_rng([seed, 3])
     kind = KINDS[seed // 2 % len(KINDS)]
     guitar = Guitar(tuning=TUNINGS[rng.integers(len(TUNINGS))], frets=int(rng.choice([20, 22, 24])))
@@ -88,8 +90,13 @@ def draw(seed: int) -> Drawn:
         exponent=float(rng.uniform(1.0, 1.5)),
         damping_s_m=_log(rng, 0.02, 2.0),
     )
-    model = "grid" if seed % 2 else "modes"
-    sound: dict[str, Any] = {"sound": partial(grid_note, law=law)} if model == "grid" else {}
+    model = model or MODELS[seed % 2]
+    sound: dict[str, Any] = {}
+    if model == "grid":
+        sound["sound"] = partial(grid_note, law=law)
+    elif model == "waveguide":
+        fret = Fret(bounce=float(rng.uniform(0.0, 0.8)), half_width=int(rng.integers(0, 2)))
+        sound["sound"] = partial(waveguide_note, fret=fret)
     take = simulate_take(instrument, performance, chain, seed=seed, **sound)
     samples = _afterwards(take, kind, rng)
     return Drawn(guitar=guitar, samples=samples, truth=take.truth, kind=kind, model=model)

@@ -1,10 +1,14 @@
-"""The second string model: its free string against theory, and what a fret does to it."""
+"""The other string models: their free strings against theory, and what a fret does to them."""
 
 from __future__ import annotations
+
+from functools import partial
+from typing import Any
 
 import numpy as np
 import pytest
 from training.grid_string import ContactLaw, grid_note
+from training.waveguide_string import Fret, waveguide_note
 
 from buzzscan.guitar import Guitar
 from buzzscan.simulate import Fault, SimGuitar
@@ -12,20 +16,39 @@ from buzzscan.simulate.note import NoteSound
 from buzzscan.simulate.performance import Event
 
 RATE_HZ = 44100
-SECONDS = 0.8
+GRID = partial(grid_note, law=ContactLaw())
+WAVEGUIDE = partial(waveguide_note, fret=Fret())
+MODELS = pytest.mark.parametrize("model", [GRID, WAVEGUIDE], ids=["grid", "waveguide"])
+LAWS = [
+    *(
+        partial(grid_note, law=ContactLaw(stiffness=s, exponent=1.5, damping_s_m=d))
+        for s in (0.04, 0.25)
+        for d in (0.02, 2.0)
+    ),
+    *(
+        partial(waveguide_note, fret=Fret(bounce=b, half_width=w))
+        for b in (0.0, 0.8)
+        for w in (0, 1)
+    ),
+]
 
 
 def play(
-    *, fret: int, string: int = 6, high_mm: float = 0.0, amplitude_mm: float = 0.5
+    model: Any,
+    *,
+    fret: int,
+    string: int = 6,
+    faults: tuple[Fault, ...] = (),
+    amplitude_mm: float = 0.5,
+    seconds: float = 0.8,
 ) -> NoteSound:
-    faults = (Fault(kind="fret", fret=fret + 1, amount=high_mm),) if high_mm else ()
     guitar = SimGuitar.from_guitar(Guitar(), faults=faults, roughness_mm=0.0, detune_cents=0.0)
     event = Event(
         string=string,
         fret=fret,
         direction="up",
         onset_s=0.0,
-        duration_s=SECONDS,
+        duration_s=seconds,
         amplitude_mm=amplitude_mm,
         angle_deg=60.0,
         pluck_mm=100.0,
@@ -33,17 +56,17 @@ def play(
         release_s=2e-4,
         marks=(),
     )
-    return grid_note(
+    note: NoteSound = model(
         guitar,
         event,
-        law=ContactLaw(),
         weight_kind="pickup",
         pickup_mm=60.0,
         horizontal=0.0,
         sample_rate_hz=RATE_HZ,
-        duration_s=SECONDS,
+        duration_s=seconds,
         rng=np.random.default_rng(1),
     )
+    return note
 
 
 def peak_hz(x: np.ndarray, near_hz: float) -> float:
@@ -55,9 +78,10 @@ def peak_hz(x: np.ndarray, near_hz: float) -> float:
     return float(f[inside][np.argmax(power[inside])])
 
 
+@MODELS
 @pytest.mark.parametrize(("string", "fret"), [(6, 0), (5, 7), (2, 12), (1, 20)])
-def test_its_partials_lie_where_a_stiff_string_has_them(string: int, fret: int) -> None:
-    note = play(string=string, fret=fret, amplitude_mm=0.05)
+def test_partials_lie_where_a_stiff_string_has_them(model: Any, string: int, fret: int) -> None:
+    note = play(model, string=string, fret=fret, amplitude_mm=0.05)
     assert not note.contact
     f0 = note.pitch_hz / np.sqrt(1.0 + note.inharmonicity)
     for n in (1, 2, 4, 6):
@@ -68,8 +92,9 @@ def test_its_partials_lie_where_a_stiff_string_has_them(string: int, fret: int) 
         assert abs(cents) < 0.5 + 0.08 * n**2, (n, cents)
 
 
-def test_its_first_partial_falls_as_said() -> None:
-    note = play(fret=5)
+@MODELS
+def test_first_partial_falls_as_said(model: Any) -> None:
+    note = play(model, fret=5)
     t = np.arange(note.signal.size) / RATE_HZ
     turned = note.signal * np.exp(-2j * np.pi * note.pitch_hz * t)
     size = round(0.1 * RATE_HZ)
@@ -79,47 +104,22 @@ def test_its_first_partial_falls_as_said() -> None:
     assert slope == pytest.approx(-note.decay_db_per_s, rel=0.02)
 
 
-def test_a_high_fret_ahead_adds_highs_and_takes_energy() -> None:
-    note = play(fret=8, high_mm=0.12, amplitude_mm=0.8)
+@MODELS
+def test_a_high_fret_ahead_adds_highs_and_takes_energy(model: Any) -> None:
+    high = Fault(kind="fret", fret=9, amount=0.12)
+    note = play(model, fret=8, faults=(high,), amplitude_mm=0.8)
     assert note.contact
     late = slice(round(0.05 * RATE_HZ), round(0.3 * RATE_HZ))
     power = [np.abs(np.fft.rfft(x[late])) ** 2 for x in (note.signal, note.free)]
-    high = np.fft.rfftfreq(late.stop - late.start, 1.0 / RATE_HZ) > 2000.0
-    shares = [float(p[high].sum() / p.sum()) for p in power]
+    highs = np.fft.rfftfreq(late.stop - late.start, 1.0 / RATE_HZ) > 2000.0
+    shares = [float(p[highs].sum() / p.sum()) for p in power]
     assert shares[0] > 2.0 * shares[1]
     assert power[0].sum() < power[1].sum()
 
 
-def test_a_fret_never_throws_energy_into_the_string() -> None:
-    for stiffness in (0.04, 0.25):
-        for damping in (0.02, 2.0):
-            law = ContactLaw(stiffness=stiffness, exponent=1.5, damping_s_m=damping)
-            guitar = SimGuitar.from_guitar(
-                Guitar(), faults=(Fault(kind="action", amount=-0.8),), roughness_mm=0.01
-            )
-            event = Event(
-                string=1,
-                fret=15,
-                direction="up",
-                onset_s=0.0,
-                duration_s=0.3,
-                amplitude_mm=1.2,
-                angle_deg=70.0,
-                pluck_mm=60.0,
-                pick_width_mm=1.5,
-                release_s=1e-4,
-                marks=(),
-            )
-            note = grid_note(
-                guitar,
-                event,
-                law=law,
-                weight_kind="pickup",
-                pickup_mm=60.0,
-                horizontal=0.0,
-                sample_rate_hz=RATE_HZ,
-                duration_s=0.3,
-                rng=np.random.default_rng(1),
-            )
-            loud = np.sqrt(np.mean(note.free[:2000] ** 2))
-            assert np.sqrt(np.mean(note.signal[-2000:] ** 2)) < loud
+@pytest.mark.parametrize("model", LAWS, ids=range(len(LAWS)))
+def test_a_fret_never_throws_energy_into_the_string(model: Any) -> None:
+    low = Fault(kind="action", amount=-0.8)
+    note = play(model, string=1, fret=15, faults=(low,), amplitude_mm=1.2, seconds=0.3)
+    loud = np.sqrt(np.mean(note.free[:2000] ** 2))
+    assert np.sqrt(np.mean(note.signal[-2000:] ** 2)) < loud
