@@ -6,18 +6,18 @@ import numpy as np
 import pytest
 from runs_by_hand import RATE_HZ, hz, pluck
 
-from buzzscan.notes.partials import PartialFit, fit_partials
+from buzzscan.notes.partials import CandidateFits, fit_candidates
 from buzzscan.notes.spectra import spectra_around
 
 
-def fitted(samples: np.ndarray, start_hz: float) -> PartialFit:
+def fitted(samples: np.ndarray, start_hz: float) -> CandidateFits:
     at = RATE_HZ // 2
     noise = 1e-4 * np.random.default_rng(2).standard_normal(at + RATE_HZ)
     noise[at : at + len(samples)] += samples
     spectra = spectra_around(
         noise.astype(np.float32), RATE_HZ, np.array([at]), np.array([len(samples)])
     )
-    return fit_partials(spectra, np.array([0]), np.array([start_hz]))
+    return fit_candidates(spectra, np.array([0]), np.array([start_hz]))
 
 
 @pytest.mark.parametrize(

@@ -86,18 +86,7 @@ def find_notes(
 
         takes.append(_listened(recording, tell))
     used, all_placed, remarks = _instrument(takes, guitar)
-    notes: list[Note] = []
-    faults: list[str] = []
-    offsets: list[tuple[float, int]] = []
-    for k, (take, placed) in enumerate(zip(takes, all_placed, strict=True)):
-        fault = (
-            "no picked note was heard" if placed is None else run_fault(take.heard, placed, used)
-        )
-        if placed is None or fault:
-            faults.append(f"{take.recording.name}: {fault}")
-            continue
-        notes.extend(_notes_of(k, take, placed, len(notes)))
-        offsets.append((placed.offset_cents, len(placed.path.rows)))
+    notes, offset, faults = _runs(takes, all_placed, used)
     if not notes:
         raise AnalysisError(
             "no run over the neck found ("
@@ -106,7 +95,6 @@ def find_notes(
             "and check the tuning in the guitar file"
         )
     remarks.extend(f"passed over: {fault}" for fault in faults)
-    offset = float(np.average([o for o, _ in offsets], weights=[n for _, n in offsets]))
     remarks.extend(_offset_remarks(offset, used))
     if progress is not None:
         progress(1.0)
@@ -117,6 +105,28 @@ def find_notes(
         offset_cents=offset,
         remarks=tuple(remarks),
     )
+
+
+def _runs(
+    takes: Sequence[_Take], all_placed: Sequence[Placed | None], guitar: Guitar
+) -> tuple[list[Note], float, list[str]]:
+    """Return the notes of all takes that hold a run, their offset, and why others hold none."""
+    notes: list[Note] = []
+    faults: list[str] = []
+    offsets: list[tuple[float, int]] = []
+    for k, (take, placed) in enumerate(zip(takes, all_placed, strict=True)):
+        fault = (
+            "no picked note was heard" if placed is None else run_fault(take.heard, placed, guitar)
+        )
+        if placed is None or fault:
+            faults.append(f"{take.recording.name}: {fault}")
+            continue
+        notes.extend(_notes_of(k, take, placed, len(notes)))
+        offsets.append((placed.offset_cents, len(placed.path.rows)))
+    if not notes:
+        return [], 0.0, faults
+    offset = np.average([o for o, _ in offsets], weights=[n for _, n in offsets])
+    return notes, float(offset), faults
 
 
 def _offset_remarks(offset_cents: float, guitar: Guitar) -> list[str]:

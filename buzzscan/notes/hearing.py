@@ -20,7 +20,7 @@ import numpy.typing as npt
 
 from buzzscan.notes.attack import cut_out, refine
 from buzzscan.notes.frames import FrameGrid, band_levels, frame_grid, rises
-from buzzscan.notes.partials import PartialFit, fit_partials
+from buzzscan.notes.partials import CandidateFits, fit_candidates
 from buzzscan.notes.spectra import PITCHES_HZ, Spectra, pitch_scores, spectra_around
 from buzzscan.notes.tones import follow_tones
 from buzzscan.recording import Recording, Samples
@@ -72,7 +72,7 @@ class Heard:
         From `pitch_scores`, shape (candidates, pitches), −1 to 1. Three digits are enough, and an
         hour of noise holds 50 000 candidates.
     pitch_hz, b, b_sd, n_found, misfit, rise_db, share, whole_share
-        From `PartialFit`, for the best pitch.
+        From `CandidateFits`, for the best pitch.
     new, tone_rise_db, steady
         From `Tones`.
     level_db
@@ -172,7 +172,7 @@ def _heard_at(
     spectra = spectra_around(samples, rate, onset, room)
     scores = pitch_scores(spectra)
     best = PITCHES_HZ[np.argmax(scores, axis=1)]
-    fit = fit_partials(spectra, np.arange(len(onset)), best)
+    fit = fit_candidates(spectra, np.arange(len(onset)), best)
     fit, scores = _once_clear(
         samples, rate, onset, room=to_next, spectra=spectra, fit=fit, scores=scores
     )
@@ -215,9 +215,9 @@ def _once_clear(
     *,
     room: npt.NDArray[np.intp],
     spectra: Spectra,
-    fit: PartialFit,
+    fit: CandidateFits,
     scores: npt.NDArray[np.float32],
-) -> tuple[PartialFit, npt.NDArray[np.float32]]:
+) -> tuple[CandidateFits, npt.NDArray[np.float32]]:
     """Return fits and scores, taken later on where a string strikes a fret at first.
 
     While it does, its partials lie on no line and its pitch is no fret's.
@@ -230,7 +230,7 @@ def _once_clear(
     # What rang before the pick is what to rise from, not the same note's beginning.
     later = replace(later, before=spectra.before[rows])
     found = pitch_scores(later)
-    again = fit_partials(later, np.arange(len(rows)), PITCHES_HZ[np.argmax(found, axis=1)])
+    again = fit_candidates(later, np.arange(len(rows)), PITCHES_HZ[np.argmax(found, axis=1)])
     better = (again.misfit < _CLEARER * fit.misfit[rows]) & (again.n_found >= _LEAST_PARTIALS)
     at = rows[better]
     scores = scores.copy()

@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from buzzscan.notes.spectra import Spectra
 
-__all__ = ["N_STRONG", "PartialFit", "fit_partials"]
+__all__ = ["N_STRONG", "CandidateFits", "fit_candidates"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -43,7 +43,7 @@ _CENTS_OF_SQUARE = float(600.0 / np.log(2.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PartialFit:
+class CandidateFits:
     """Fits, one per row.
 
     Parameters
@@ -78,7 +78,9 @@ class PartialFit:
     strong_power: FloatArray
 
 
-def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatArray) -> PartialFit:
+def fit_candidates(
+    spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatArray
+) -> CandidateFits:
     """Fit pitch and inharmonicity.
 
     Parameters
@@ -116,7 +118,7 @@ def fit_partials(spectra: Spectra, rows: npt.NDArray[np.intp], starts_hz: FloatA
     whole = (power * ok).sum(axis=1) * 1.5 / spectra.window_s[rows] / spectra.bin_hz
     grown = power * np.maximum(1.0 - 10.0 ** (-rise / 10.0), 0.0)
     on_partials = (grown * ok).sum(axis=1) * 1.5 / spectra.window_s[rows] / spectra.bin_hz
-    return PartialFit(
+    return CandidateFits(
         pitch_hz=np.sqrt(f2 * (1.0 + b)),
         b=b,
         b_sd=sd,
