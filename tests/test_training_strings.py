@@ -27,7 +27,7 @@ LAWS = [
     ),
     *(
         partial(waveguide_note, fret=Fret(bounce=b, half_width=w))
-        for b in (0.0, 0.8)
+        for b in (0.5, 1.0)
         for w in (0, 1)
     ),
 ]

@@ -95,7 +95,7 @@ def draw(seed: int, model: str | None = None) -> Drawn:
     if model == "grid":
         sound["sound"] = partial(grid_note, law=law)
     elif model == "waveguide":
-        fret = Fret(bounce=float(rng.uniform(0.0, 0.8)), half_width=int(rng.integers(0, 2)))
+        fret = Fret(bounce=float(rng.uniform(0.5, 1.0)), half_width=int(rng.integers(0, 2)))
         sound["sound"] = partial(waveguide_note, fret=fret)
     take = simulate_take(instrument, performance, chain, seed=seed, **sound)
     samples = _afterwards(take, kind, rng)

@@ -43,6 +43,8 @@ STIFF_UP_TO_HZ = 6000.0
 LOSS_AT_HZ = 4000.0
 ALLPASSES = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128)
 """How many are tried: a thick low string needs most."""
+LEAST_KEPT = 0.05
+"""Share that a period leaves at `LOSS_AT_HZ`; a low-pass that left less would end the lows too."""
 LEAST_POINTS = 8
 OUT_SCALE = 2.0
 """Brings the saddle's output to the level of the other models'."""
@@ -55,12 +57,13 @@ class Fret:
     Parameters
     ----------
     bounce
-        Displacement given back beyond the crown, over what had passed it, 0–1.
+        Displacement given back beyond the crown, over what had passed it: 1 turns both waves
+        round whole, as a rigid fret does, 0 lets half of each through.
     half_width
         Samples of the string on either side that are held off as well.
     """
 
-    bounce: float = 0.3
+    bounce: float = 0.8
     half_width: int = 0
 
 
@@ -137,6 +140,7 @@ def _guide(modes: Modes, step_hz: float, *, cents: float) -> _Guide:
     gain = float(np.exp(-low / modes.f_hz[0]))
     high = int(np.argmin(np.abs(modes.f_hz - LOSS_AT_HZ)))
     more = float(np.exp(-max(float(modes.sigma[high]) - low, 0.0) / modes.f_hz[0]))
+    more = max(more, LEAST_KEPT)
     smooth = _smoothing(more, 2.0 * np.pi * float(modes.f_hz[high]) / step_hz)
     heard = modes.f_hz < min(STIFF_UP_TO_HZ, 0.2 * step_hz)
     n, f = modes.n[heard], modes.f_hz[heard] * turn
