@@ -13,7 +13,7 @@ SI units, displacement positive away from the frets. Index 0 of a wave is the st
 Limits
 ------
 Two directions that do not turn; only the one into the neck strikes. Frets lie on the nearest
-sample of the string. Stiffness is right to some cents up to `STIFF_UP_TO_HZ`.
+sample of the string. Stiffness is right to some cents for the lower partials only.
 """
 
 # ruff: noqa: PLR0917 - a compiled function: more calls would cost its speed
@@ -43,6 +43,7 @@ STIFF_UP_TO_HZ = 6000.0
 LOSS_AT_HZ = 4000.0
 ALLPASSES = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128)
 """How many are tried: a thick low string needs most."""
+MOST_HIDDEN = 0.2
 LEAST_KEPT = 0.05
 """Share that a period leaves at `LOSS_AT_HZ`; a low-pass that left less would end the lows too."""
 LEAST_POINTS = 8
@@ -186,19 +187,24 @@ def _dispersion(loop: Array, turn: Array, smooth: float) -> tuple[float, int]:
     """Return the all-passes that make the loop as short at each partial as stiffness does.
 
     `loop` is the delay in samples at which each partial comes back in phase, `turn` its
-    frequency in radians per sample.
+    frequency in radians per sample. What the filters hold back is not on the string: at most
+    `MOST_HIDDEN` of the loop may be.
     """
     wanted = loop[0] - loop + (_smoothing_delay(smooth, turn) - _smoothing_delay(smooth, turn[0]))
     best, found = np.inf, (0.0, 0)
     for count in ALLPASSES:
-        low, high = -0.97, 0.0
-        for _ in range(30):  # the last partial is met exactly
-            a = 0.5 * (low + high)
-            delays = count * (_allpass_delay(a, turn[0]) - _allpass_delay(a, turn))
-            low, high = (a, high) if delays[-1] > wanted[-1] else (low, a)
-        miss = float(np.sum(((delays - wanted) / loop) ** 2))
-        if count * _allpass_delay(a, turn[0]) < 0.5 * loop[0] and miss < best:
-            best, found = miss, (a, count)
+        for met in range(3, len(loop), 4):
+            low, high = -0.97, 0.0
+            for _ in range(20):
+                a = 0.5 * (low + high)
+                delays = count * (_allpass_delay(a, turn[0]) - _allpass_delay(a, turn))
+                low, high = (a, high) if delays[met] > wanted[met] else (low, a)
+            if count * _allpass_delay(a, turn[0]) > MOST_HIDDEN * loop[0]:
+                continue
+            # the lower a partial, the more of the sound is in it
+            miss = float(np.sum(((delays - wanted) / loop / np.arange(1, len(loop) + 1)) ** 2))
+            if miss < best:
+                best, found = miss, (a, count)
     return found
 
 
