@@ -124,3 +124,11 @@ def test_a_fret_never_throws_energy_into_the_string(model: Any) -> None:
     note = play(model, string=1, fret=15, faults=(low,), amplitude_mm=1.2, seconds=0.3)
     loud = np.sqrt(np.mean(note.free[:2000] ** 2))
     assert np.sqrt(np.mean(note.signal[-2000:] ** 2)) < loud
+
+
+@MODELS
+def test_a_string_on_a_higher_fret_sounds_it(model: Any) -> None:
+    high = Fault(kind="fret", fret=6, amount=0.9)
+    note = play(model, string=4, fret=5, faults=(high,), amplitude_mm=0.3)
+    assert note.sounding_fret == 6
+    assert abs(1200.0 * np.log2(peak_hz(note.signal[4000:], note.pitch_hz) / note.pitch_hz)) < 3.0

@@ -26,7 +26,7 @@ from typing import Any
 import numba
 import numpy as np
 import numpy.typing as npt
-from training.settled import finished, lifted_line, plucked_line
+from training.settled import finished, lifted_line, plucked_line, sounding_fret
 
 from buzzscan.simulate import SimGuitar
 from buzzscan.simulate.modes import Modes, string_modes
@@ -134,6 +134,7 @@ def grid_note(
         pressed=pressed,
         up=up,
         step_s=step_s,
+        sounding_fret=sounding_fret(setting, pressed, step_s),
         sigma=grid.sigma,
     )
 

@@ -19,7 +19,7 @@ from buzzscan.simulate.note import ATTACK_S, JUDGED_UNTIL_S, MIN_STRIKES, NoteSo
 from buzzscan.simulate.performance import Event
 from buzzscan.simulate.plucking import Setting
 
-__all__ = ["finished", "lifted_line", "plucked_line"]
+__all__ = ["finished", "lifted_line", "plucked_line", "sounding_fret"]
 
 Array = npt.NDArray[np.float64]
 
@@ -53,6 +53,7 @@ def finished(
     pressed: npt.NDArray[np.bool_],
     up: int,
     step_s: float,
+    sounding_fret: int,
     sigma: float,
 ) -> NoteSound:
     """Return the note from what was heard with and without frets, and what they were touched.
@@ -63,6 +64,8 @@ def finished(
         With and without frets, at `up` times the output's rate.
     pressed
         Per fret and step whether it is touched.
+    sounding_fret
+        The fret whose note is heard.
     sigma
         Decay rate of the first partial in 1/s.
     """
@@ -78,16 +81,16 @@ def finished(
         pitch_hz=float(modes.f_hz[0]),
         inharmonicity=modes.inharmonicity,
         decay_db_per_s=20.0 / float(np.log(10.0)) * sigma,
-        sounding_fret=_sounding_fret(setting, pressed, step_s),
+        sounding_fret=sounding_fret,
         strikes=strikes,
         contact_until_s=float(touched[-1] * step_s) if touched.size else 0.0,
         contact=strikes >= MIN_STRIKES,
-        struck_frets=tuple(setting.frets[late.any(axis=1)].tolist()),
+        struck_frets=tuple(setting.frets[np.flatnonzero(late.any(axis=1))].tolist()),
         impulse_ns=0.0,
     )
 
 
-def _sounding_fret(setting: Setting, pressed: npt.NDArray[np.bool_], step_s: float) -> int:
+def sounding_fret(setting: Setting, pressed: npt.NDArray[np.bool_], step_s: float) -> int:
     """Return the fret whose note is heard: one that the string lies on most of the time."""
     if setting.lift_mm == 0.0:
         return setting.stop

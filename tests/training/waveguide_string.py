@@ -13,7 +13,8 @@ SI units, displacement positive away from the frets. Index 0 of a wave is the st
 Limits
 ------
 Two directions that do not turn; only the one into the neck strikes. Frets lie on the nearest
-sample of the string. Stiffness is right to some cents for the lower partials only.
+sample of the string. Stiffness is right to some cents for the lower partials only. A string that
+lies on a higher fret is one stopped there.
 """
 
 # ruff: noqa: PLR0917 - a compiled function: more calls would cost its speed
@@ -26,7 +27,7 @@ from typing import Any
 import numba
 import numpy as np
 import numpy.typing as npt
-from training.settled import finished, lifted_line, plucked_line
+from training.settled import finished, plucked_line
 
 from buzzscan.simulate import SimGuitar
 from buzzscan.simulate.modes import Modes, string_modes
@@ -110,18 +111,18 @@ def waveguide_note(
     step_hz = float(sample_rate_hz * up)
     steps = int(duration_s * step_hz)
     setting = set_note(guitar, event)
+    lies = setting.lift_mm > 0.0
+    stop = setting.rests_on if lies else setting.stop
     modes = string_modes(
-        guitar, event.string, pressed=event.fret, stop=setting.stop, end_loss=event.end_loss
+        guitar, event.string, pressed=event.fret, stop=stop, end_loss=event.end_loss
     )
     cents = float(rng.normal(0.0, guitar.detune_cents))
     guide, detuned = (_guide(modes, step_hz, cents=c) for c in (0.0, cents))
     away = _plucked(guide, setting, event, setting.pluck.away_mm)
     along = _plucked(detuned, setting, event, setting.pluck.along_mm)
     heard = -1.0 if weight_kind == "bridge" else pickup_mm / 1e3
-    struck, pressed = _run(guide, away + _lifted(guide, setting), (setting, fret), heard, steps)
-    free = struck
-    if pressed.any() and setting.lift_mm == 0.0:
-        free, _ = _run(guide, away, None, heard, steps)
+    struck, pressed = _run(guide, away, None if lies else (setting, fret), heard, steps)
+    free = _run(guide, away, None, heard, steps)[0] if pressed.any() else struck
     beside, _ = _run(detuned, along, None, heard, steps)
     return finished(
         setting,
@@ -130,6 +131,7 @@ def waveguide_note(
         pressed=pressed,
         up=up,
         step_s=1.0 / step_hz,
+        sounding_fret=stop,
         sigma=guide.sigma(float(modes.f_hz[0])),
     )
 
@@ -212,10 +214,6 @@ def _plucked(guide: _Guide, setting: Setting, event: Event, size_mm: float) -> A
     """Return the line of the plucked string, shape (points,)."""
     line = plucked_line(guide.points, guide.length_m, setting, event)
     return line[:-1] * size_mm / 1e3
-
-
-def _lifted(guide: _Guide, setting: Setting) -> Array:
-    return lifted_line(guide.points, guide.length_m, setting)[:-1]
 
 
 def _run(
