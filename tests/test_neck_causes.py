@@ -90,4 +90,5 @@ def test_shares_of_spans_and_expected_numbers_are_whole() -> None:
     for kind in {c.kind for c in CAUSES}:
         causes = of_kind(kind)
         assert all(sum(c.span_shares) == pytest.approx(1.0) for c in causes)
-        assert np.exp([c.log_prior for c in causes]).sum() < 1.0, kind
+        # one or two of a kind at the most
+        assert np.exp([c.log_prior for c in causes]).sum() < 2.0, kind

@@ -52,7 +52,23 @@ def test_a_pass_that_rings_clear_speaks_against(note_at: Maker) -> None:
 
 
 def test_what_is_usual_in_the_take_says_nothing(note_at: Maker) -> None:
-    assert heard(note_at, (0.02, 0.02)).contact[AT] <= 0.5
+    assert heard(note_at, (0.012, 0.012)).contact[AT] <= 0.5
+
+
+def test_what_is_usual_is_so_at_its_pitch(note_at: Maker) -> None:
+    # on string 4 every note below fret 7 is taken for a little contact; the others are not
+    def contact(string: int, fret: int) -> float:
+        return 0.05 if (string, fret) in {(1, 10), (4, 3)} or (string == 4 and fret < 7) else 0.001
+
+    notes = [
+        note_at(string, fret, contact=contact(string, fret))
+        for string in GUITAR.strings
+        for fret in range(13)
+    ]
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    found = evidence_of(GUITAR, positions, by_position(notes), silent={}).contact
+    assert found[3, 3] < 0.6
+    assert found[0, 10] > 0.75
 
 
 def test_what_was_not_played_is_not_heard(note_at: Maker) -> None:

@@ -149,6 +149,16 @@ def test_buzz_everywhere_is_the_action_first(judged: Callable[..., Judgement]) -
     assert judged(contact).findings[0].kind == "low action"
 
 
+def test_a_fret_that_is_sure_comes_before_a_touch_that_strikes_here_and_there(
+    judged: Callable[..., Judgement],
+) -> None:
+    rng = np.random.default_rng(3)
+    here_and_there = {(s, f): (0.9, -40.0) for s in ALL for f in range(1, 20) if rng.random() < 0.3}
+    findings = judged(here_and_there | behind(14, ALL)).findings
+    assert findings[0].frets == (14,)
+    assert [f for f in findings if f.kind == "low action"]
+
+
 @pytest.mark.parametrize("frets", [1, 2])
 def test_a_neck_of_one_or_two_frets_may_buzz(note_at: Maker, frets: int) -> None:
     guitar = Guitar(frets=frets)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -58,6 +60,16 @@ def test_the_pick_is_the_fret_and_the_strings() -> None:
     assert weighed.causes[pick.index].kind == "high fret"
     assert weighed.causes[pick.index].frets == (9,)
     assert pick.span == (1, 4)
+
+
+def test_a_cause_is_taken_once_under_the_same_strings() -> None:
+    weighed = search(behind(9, (2, 3, 4))).weigh(LEVEL)
+    first = weighed.pick()
+    second = weighed.pick([first])
+    assert weighed.causes[second.index].name != weighed.causes[first.index].name
+    # under strings apart from those it may be found again
+    apart = dataclasses.replace(first, span=(4, 6))
+    assert weighed.pick([apart]) == first
 
 
 def test_a_fault_elsewhere_is_no_rival_and_the_same_notes_are() -> None:

@@ -62,12 +62,19 @@ class Cause:
     span_shares: tuple[float, float, float]
 
     @property
+    def name(self) -> tuple[FindingKind, int]:
+        """What it is called: the kind, and the fret of one that sits at one fret."""
+        return self.kind, self.frets[0] if self.kind in FRET_KINDS else 0
+
+    @property
     def whole_neck(self) -> bool:
         """Whether it always concerns all strings."""
         return self.span_shares[:2] == (0.0, 0.0)
 
 
-_FRET_SIZES_MM = np.array([0.04, 0.07, 0.1, 0.14, 0.2, 0.28])
+_HIGH_SIZES_MM = np.array([0.05, 0.08, 0.12, 0.18, 0.28, 0.5])
+_LOW_SIZES_MM = np.array([0.04, 0.07, 0.1, 0.14, 0.2, 0.28])
+"""A fret that has come out of its slot stands higher than any is worn down."""
 _NUT_SHARES = np.array([0.5, 0.65, 0.8, 0.9, 0.97, 1.05])
 """Sizes of a low slot, as shares of the open string's gap over fret 1."""
 _ACTION_SIZES_MM = np.array([0.15, 0.25, 0.35, 0.5, 0.65, 0.8])
@@ -75,14 +82,15 @@ _RELIEF_SIZES_MM = np.array([0.06, 0.12, 0.18, 0.24, 0.3, 0.36])
 _END_SIZES_MM = np.array([0.1, 0.18, 0.26, 0.36, 0.48, 0.6])
 
 _LOG_PRIOR: dict[FindingKind, float] = {
-    "high fret": float(np.log(0.90)),
-    "low fret": float(np.log(0.25)),
+    "high fret": float(np.log(1.5)),
+    "low fret": float(np.log(0.42)),
     "low nut slot": float(np.log(0.50)),
     "neck too straight": float(np.log(0.25)),
     "rising fret end": float(np.log(0.2)),
     "low action": float(np.log(0.30)),
 }
-"""How many of each to expect on a neck that is brought in for buzz (common practice, no source)."""
+"""How many of each to expect on a neck that is brought in for buzz (common practice, no source);
+high frets seldom come alone."""
 
 _SPAN_SHARES: dict[FindingKind, tuple[float, float, float]] = {
     "high fret": (0.1, 0.5, 0.4),
@@ -116,7 +124,7 @@ def _fret_causes(kind: FindingKind, frets: range, *, n: int) -> list[Cause]:
             kind=kind,
             frets=(fret,),
             shape=_at(fret, n, 1.0 if kind == "high fret" else -1.0),
-            sizes_mm=_FRET_SIZES_MM,
+            sizes_mm=_HIGH_SIZES_MM if kind == "high fret" else _LOW_SIZES_MM,
             log_prior=each,
             span_shares=_SPAN_SHARES[kind],
         )

@@ -26,7 +26,7 @@ from buzzscan.neck.evidence import Evidence
 from buzzscan.neck.strikes import strike_model
 from buzzscan.neck.weighing import Pick, Search, Weighed, search_over
 
-__all__ = ["Explanation", "Found", "explain"]
+__all__ = ["LEFT_OVER", "Explanation", "Found", "explain", "scaled"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -37,6 +37,9 @@ _LEAST_SUPPORT = 0.7
 _MOST_CAUSES = 5
 _EXPLAINS = 0.25
 """A cause explains a place when it raises its probability of contact by this much."""
+LEFT_OVER = 0.4
+"""How much of its odds a cause that concerns the whole neck keeps when it explains only what a
+fault at one fret leaves: that is as often a hard touch (found on simulated necks)."""
 _WIDE_CONTACT = 0.6
 _WIDE_STRING_SHARE, _WIDE_PLACES = 0.2, 8
 """Share of a string's places, and places in all, from which buzz is widespread."""
@@ -128,14 +131,23 @@ def _taken(search: Search, level: FloatArray) -> list[_Taken]:
     taken = []
     weighed = search.weigh(level)
     while len(picks) < _MOST_CAUSES:
-        pick = weighed.pick()
-        if pick.gain < _LEAST_GAIN or pick.support < _LEAST_SUPPORT:
+        pick = weighed.pick(picks)
+        left_over = bool(picks) and search.causes[pick.index].whole_neck
+        gain = pick.gain + (float(np.log(LEFT_OVER)) if left_over else 0.0)
+        if gain < _LEAST_GAIN or pick.support < _LEAST_SUPPORT:
             break
         picks.append(pick)
         beside = search.weigh(search.with_picks(level, picks))
-        taken.append(_Taken(pick, *weighed.rivalry(pick.index, beside)))
+        sure, rival, rival_sure = weighed.rivalry(pick.index, beside)
+        sure = scaled(sure, LEFT_OVER) if left_over else sure
+        taken.append(_Taken(pick, sure, rival, rival_sure))
         weighed = beside
     return taken
+
+
+def scaled(probability: float, factor: float) -> float:
+    """Return a probability whose odds are scaled."""
+    return factor * probability / (1.0 - probability + factor * probability)
 
 
 def _interval(search: Search, profile: FloatArray, pick: Pick) -> tuple[float, float, float]:

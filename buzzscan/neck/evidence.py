@@ -12,7 +12,7 @@ Two passes over one place share its fret, so they count for less than two indepe
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,9 +29,12 @@ FloatArray = npt.NDArray[np.float64]
 
 _STRIKES = 0.3
 """A pass strikes, for the level's sake, from here."""
-_USUAL_TIMES, _USUAL_BOUNDS = 3.0, (0.02, 0.06)
-"""A probability of contact counts for what it says beyond the usual: a few times the take's
-middle one, within bounds. The measure of a single note is wary of false alarms."""
+_USUAL_TIMES, _USUAL_BOUNDS = 7.0, (0.012, 0.04)
+"""A probability of contact counts for what it says beyond the usual: a few times the middle one of
+the take's notes of about that pitch, on all strings, within bounds that a neck which strikes
+everywhere does not pass. What a single note is taken for depends on its pitch and on how the take
+was recorded (on simulated takes a strike is as likely as not from there)."""
+_NEAR_SEMITONES = 3
 _PASS_WEIGHT = 0.7
 """Weight of each of several passes' log odds: the square root of a half, rounded."""
 _SILENT_ODDS = 3.0
@@ -61,14 +64,22 @@ class Evidence:
     choked: npt.NDArray[np.bool_]
 
 
-def _usual(places: Mapping[Place, Sequence[MeasuredNote]]) -> float:
-    """Return the log odds of contact from which a note says that it strikes."""
-    values = [
-        n.contact for notes in places.values() for n in judged_notes(notes) if n.contact is not None
+def _usual_odds(guitar: Guitar, notes: Iterable[MeasuredNote]) -> FloatArray:
+    """Return the log odds of contact beyond which a note speaks for a strike, by pitch.
+
+    Returns
+    -------
+    array of shape (highest MIDI number + 1,)
+    """
+    heard = [(guitar.midi(n.note.string, n.note.fret), n.contact or 0.0) for n in notes]
+    pitch, contact = np.array(heard, np.float64).reshape(-1, 2).T
+    highest = max(guitar.midi(s, guitar.frets) for s in guitar.strings)
+    middle = [
+        np.median(near) if (near := contact[np.abs(pitch - p) <= _NEAR_SEMITONES]).size else 0.0
+        for p in range(int(np.ceil(highest)) + 1)
     ]
-    middle = float(np.median(values)) if values else 0.0
-    share = float(np.clip(_USUAL_TIMES * middle, *_USUAL_BOUNDS))
-    return float(np.log(share / (1.0 - share)))
+    share = np.clip(_USUAL_TIMES * np.array(middle), *_USUAL_BOUNDS)
+    return np.asarray(np.log(share / (1.0 - share)), np.float64)
 
 
 def _pooled(notes: Sequence[MeasuredNote], usual: float, silent: int) -> float:
@@ -109,11 +120,16 @@ def evidence_of(
     shape = (guitar.n_strings, guitar.frets + 1)
     contact, level = np.full(shape, np.nan), np.full(shape, np.nan)
     choked, struck = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
-    usual = _usual(places)
+    usual = _usual_odds(
+        guitar,
+        [n for notes in places.values() for n in judged_notes(notes) if n.contact is not None],
+    )
     for position in positions:
         at = position.string - 1, position.fret
         place = position.string, position.fret
-        contact[at] = _pooled(places.get(place, ()), usual, silent.get(place, 0))
+        contact[at] = _pooled(
+            places.get(place, ()), float(usual[round(guitar.midi(*place))]), silent.get(place, 0)
+        )
         level[at] = _struck_level(places.get(place, ()))
         struck[at] = position.buzz not in (None, "clean")
         if position.buzz == "choked":

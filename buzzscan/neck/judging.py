@@ -21,7 +21,7 @@ from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.advice import ADVICE, how_sure
 from buzzscan.neck.clearance import Setup, setup_of
-from buzzscan.neck.culprit import explain
+from buzzscan.neck.culprit import LEFT_OVER, explain, scaled
 from buzzscan.neck.deadspots import dead_spots
 from buzzscan.neck.evidence import evidence_of
 from buzzscan.neck.findings import (
@@ -52,8 +52,8 @@ def _with_widespread(findings: list[Finding], wide: Finding) -> list[Finding]:
     """Return the findings with widespread buzz among them, where it belongs.
 
     Low action found among the causes gives way to it when it explains less, and lends it its
-    confidence. What one fret or the shape of the neck explains comes first: it is mended first,
-    and what is left may be the player's touch.
+    confidence. What one fret or the shape of the neck explains comes first where it is the surer
+    or explains enough: it is mended first, and what is left may be the player's touch.
     """
     same = [f for f in findings if f.kind == wide.kind]
     if any(len(f.notes) >= len(wide.notes) for f in same):
@@ -62,8 +62,11 @@ def _with_widespread(findings: list[Finding], wide: Finding) -> list[Finding]:
     surest = max([wide.confidence, *(f.confidence for f in same)])
     wide = dataclasses.replace(wide, confidence=surest)
     sure = [f for f in others if f.confidence >= _SURE]
-    last = len(wide.notes) <= _WIDE_TIMES * sum(len(f.notes) for f in sure)
-    return [*others, wide] if last else [wide, *others]
+    explained = len(wide.notes) <= _WIDE_TIMES * sum(len(f.notes) for f in sure)
+    last = explained or any(f.confidence > wide.confidence for f in sure)
+    if not last:
+        return [wide, *others]
+    return [*others, dataclasses.replace(wide, confidence=scaled(surest, LEFT_OVER))]
 
 
 def _rank(found_size: float, setup: Setup) -> str:

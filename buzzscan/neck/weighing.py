@@ -14,13 +14,14 @@ found one after the other or not at all.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
-from buzzscan.neck.causes import FRET_KINDS, Cause
+from buzzscan.neck.causes import Cause
 from buzzscan.neck.strikes import StrikeModel, log_sum
 
 __all__ = ["Pick", "Search", "Weighed", "search_over"]
@@ -83,7 +84,7 @@ class Weighed:
         own = np.array(
             [log_sum(self.scores[i][self._beside(j)]) for i, j in enumerate(self.leaders)]
         )
-        names = [(c.kind, c.frets[0] if c.kind in FRET_KINDS else 0) for c in self.causes]
+        names = [c.name for c in self.causes]
         for name in {n for n in names if names.count(n) > 1}:
             shapes = [i for i, n in enumerate(names) if n == name]
             best = max(shapes, key=lambda i: own[i])
@@ -98,9 +99,21 @@ class Weighed:
         span = self.spans[lead]
         return np.asarray((first < span[1]) & (last > span[0]))
 
-    def pick(self) -> Pick:
-        """Return the best cause, taken on its own."""
-        index = int(self.families.argmax())
+    def _again(self, index: int, taken: Sequence[Pick]) -> bool:
+        """Whether a cause is one taken already, under one of the same strings."""
+        first, last = self.spans[self.leaders[index]]
+        return any(
+            self.causes[index].name == self.causes[t.index].name
+            and first < t.span[1]
+            and t.span[0] < last
+            for t in taken
+        )
+
+    def pick(self, taken: Sequence[Pick] = ()) -> Pick:
+        """Return the best cause, taken on its own; more of one taken already is no other."""
+        again = [self._again(i, taken) for i in range(len(self.causes))]
+        odds = np.where(again, _NEVER, self.families)
+        index = int(odds.argmax())
         lead = int(self.leaders[index])
         sizes = self.by_size[index, lead]
         weight = np.exp(sizes - sizes.max())
@@ -108,7 +121,7 @@ class Weighed:
             index=index,
             span=self.spans[lead],
             size=float((weight * self.causes[index].sizes_mm).sum() / weight.sum()),
-            gain=float(self.families[index]),
+            gain=float(odds[index]),
             support=float(log_sum(sizes) - np.log(weight.size)),
         )
 
