@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 import numpy as np
 import pytest
@@ -23,6 +23,7 @@ def spots(
     ratios: dict[tuple[int, int], Sequence[float]],
     *,
     whole: bool = True,
+    untold: Collection[int] = (),
     passes: int = 2,
     withhold_second: bool = False,
     **changes: object,
@@ -40,6 +41,8 @@ def spots(
                     "decay_high_db_per_s": 1.1 * fall,
                     "whole_decay_db_per_s": 1.2 * fall / (1.0 if whole else ratio),
                 }
+                if string == SPOT[0] and fret in untold:
+                    values |= {"decay_db_per_s": None, "decay_low_db_per_s": None}
                 if (string, fret) == SPOT:
                     values |= changes
                     if withhold_second and n == 1:
@@ -88,6 +91,14 @@ def test_another_string_at_its_pitch_stands_in_for_a_pass(note_at: Maker) -> Non
 
 def test_a_first_partial_that_the_room_takes_is_none(note_at: Maker) -> None:
     assert spots(note_at, {SPOT: (1.8, 1.8)}, whole=False) == ()
+
+
+@pytest.mark.parametrize(("whole", "found"), [(True, 1), (False, 0)])
+def test_neighbours_may_ring_as_a_whole_where_their_first_partials_are_not_told(
+    note_at: Maker, *, whole: bool, found: int
+) -> None:
+    beside = {3, 4, 5, 6, 8, 9, 10, 11}
+    assert len(spots(note_at, {SPOT: (3.0, 3.0)}, whole=whole, untold=beside)) == found
 
 
 def test_a_note_that_strikes_a_fret_is_none(note_at: Maker) -> None:

@@ -95,6 +95,11 @@ def _rates(notes: Sequence[MeasuredNote]) -> list[float]:
     return [n.decay_db_per_s for n in judged_notes(notes) if n.decay_db_per_s is not None]
 
 
+def _whole_rates(notes: Sequence[MeasuredNote]) -> list[float]:
+    rates = (n.whole_decay_db_per_s for n in judged_notes(notes))
+    return [r for r in rates if r is not None]
+
+
 def _half_spread(notes: Sequence[MeasuredNote]) -> float:
     """Return half the spread of ln(rate) between the passes."""
     rates = _rates(notes)
@@ -110,9 +115,7 @@ def _whole_note_dies(
     notes: Sequence[MeasuredNote], fret: int, trend: Trend | None, *, deep: bool
 ) -> bool:
     """Whether the level of the whole note falls faster than usual, where it was measured."""
-    rates = [
-        n.whole_decay_db_per_s for n in judged_notes(notes) if n.whole_decay_db_per_s is not None
-    ]
+    rates = _whole_rates(notes)
     if not rates or trend is None:
         return True
     usual = math.exp(float(trend.at(fret)))
@@ -128,22 +131,34 @@ def _adds_no_highs(position: Position, notes: Sequence[MeasuredNote]) -> bool:
     return all((n.contact or 0.0) < _PASS_CONTACT for n in judged_notes(notes))
 
 
-def _stands_out(place: Place, positions: Mapping[Place, Position]) -> bool:
-    """Whether enough near notes of the string ring as they should."""
-    near = [
-        positions.get((place[0], place[1] + step))
-        for step in range(-_NEIGHBOUR_FRETS, _NEIGHBOUR_FRETS + 1)
-        if step != 0
-    ]
-    ringing = [
-        p
-        for p in near
-        if p is not None
-        and p.decay_ratio is not None
-        and p.decay_ratio < _SHOULDER_RATIO
-        and (p.contact or 0.0) < _PASS_CONTACT
-    ]
-    return len(ringing) >= _NEIGHBOURS
+def _near(place: Place, neck: _Neck) -> list[Position]:
+    """Return the notes beside one on its string that strike no fret."""
+    steps = [k for k in range(-_NEIGHBOUR_FRETS, _NEIGHBOUR_FRETS + 1) if k != 0]
+    near = [neck.positions.get((place[0], place[1] + k)) for k in steps]
+    return [p for p in near if p is not None and (p.contact or 0.0) < _PASS_CONTACT]
+
+
+def _stands_out(place: Place, neck: _Neck) -> bool:
+    """Whether enough near notes of the string ring as they should in their first partial."""
+    ratios = [p.decay_ratio for p in _near(place, neck) if p.decay_ratio is not None]
+    return sum(r < _SHOULDER_RATIO for r in ratios) >= _NEIGHBOURS
+
+
+def _stands_out_whole(place: Place, neck: _Neck) -> bool:
+    """Whether the whole note falls fast, and enough near ones ring whole.
+
+    That tells where a room makes first partials that fall slowly too unsteady to be measured.
+    """
+    trend = neck.wholes.get(place[0])
+    if trend is None or not _whole_rates(neck.places.get(place, ())):
+        return False
+
+    def ratio(fret: int) -> float:
+        rates = _whole_rates(neck.places.get((place[0], fret), ()))
+        return statistics.median(rates) / math.exp(float(trend.at(fret))) if rates else math.inf
+
+    ringing = [p for p in _near(place, neck) if ratio(p.fret) < _SHOULDER_RATIO]
+    return ratio(place[1]) >= _WHOLE_RATIO and len(ringing) >= _NEIGHBOURS
 
 
 def _same_pitch(
@@ -197,7 +212,9 @@ def _spot_at(position: Position, ratio: float, trend: Trend, neck: _Neck) -> Dea
     """Return the dead spot whose deepest fret a position is, if it is one."""
     place = position.string, position.fret
     notes = neck.places.get(place, ())
-    if not _adds_no_highs(position, notes) or not _stands_out(place, neck.positions):
+    if not _adds_no_highs(position, notes):
+        return None
+    if not (_stands_out(place, neck) or _stands_out_whole(place, neck)):
         return None
     followers, silent = _same_pitch(neck.guitar, place, neck.positions)
     whole, deep = neck.wholes.get(position.string), ratio >= neck.bars.dead_ratio
