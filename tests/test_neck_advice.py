@@ -6,7 +6,7 @@ import typing
 
 import pytest
 
-from buzzscan.neck.advice import ADVICE, ORDER, how_sure
+from buzzscan.neck.advice import ADVICE, ORDER, how_sure, tell_apart
 from buzzscan.neck.verdict import FindingKind
 
 KINDS = typing.get_args(FindingKind)
@@ -66,3 +66,13 @@ def test_work_on_a_string_warns_of_its_tension(kind: FindingKind) -> None:
 
 def test_a_dead_spot_is_not_sent_to_the_file() -> None:
     assert "Fret work will not cure it" in ADVICE["dead spot"].text()
+
+
+def test_causes_are_told_apart_by_hand_either_way_round() -> None:
+    one = tell_apart({"high fret": (9,), "low fret": (8,)})
+    assert one == tell_apart({"low fret": (8,), "high fret": (9,)})
+    assert "frets 8–10" in one
+    assert "straightedge" in tell_apart({"high fret": (9,)})
+    assert "across fret 5 shows light" in tell_apart({"high fret": (9,), "low fret": (5,)})
+    # nothing is made up for a pair that is never confused
+    assert tell_apart({"saddle": (), "dead spot": (7,)}) == ""

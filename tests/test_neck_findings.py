@@ -91,10 +91,22 @@ def test_without_a_setup_no_height_is_claimed(neck: Callable[..., Positions]) ->
 def test_a_rival_is_named_with_what_tells_them_apart(neck: Callable[..., Positions]) -> None:
     finding = told(neck(), rival=cause("low fret", 8), rival_confidence=0.31)
     assert "fret 8 may be low instead (31 %)" in finding.summary
+    assert "rocks over frets 8–10" in finding.summary
+    assert "if it does not rock, fret 8 is worn low" in finding.summary
     assert "Picked harder" in finding.summary
     other = told(neck(), rival=cause("low action"), rival_confidence=0.2)
     assert "low action would sound much the same (20 %)" in other.summary
     assert "Picked harder" not in other.summary
+    assert "does not rock on fret 9, measure the action" in other.summary
+    even = told(neck(), confidence=0.4, rival=cause("low fret", 8), rival_confidence=0.4)
+    assert "As likely, fret 8" in even.summary
+
+
+def test_low_action_names_its_rival_too(neck: Callable[..., Positions]) -> None:
+    found = {"cause": cause("low action"), "rival": cause("neck too straight")}
+    summary = told(neck(), **found, rival_confidence=0.3).summary
+    assert "neck too straight would sound much the same (30 %)" in summary
+    assert "Measure relief first" in summary
 
 
 def test_strings_that_do_not_tell_are_said(neck: Callable[..., Positions]) -> None:

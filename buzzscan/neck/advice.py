@@ -14,11 +14,12 @@ Common practice, no source. No training: local rules and a qualified repairer co
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from buzzscan.neck.verdict import FindingKind
 
-__all__ = ["ADVICE", "ORDER", "Advice", "how_sure"]
+__all__ = ["ADVICE", "ORDER", "Advice", "how_sure", "tell_apart"]
 
 ORDER: tuple[FindingKind, ...] = (
     "neck too straight",
@@ -141,6 +142,52 @@ ADVICE: dict[FindingKind, Advice] = {
         doubt="",
     ),
 }
+
+
+_TELLS: dict[frozenset[FindingKind], str] = {
+    frozenset({"high fret", "low fret"}): "A short straightedge that rocks over frets {around} "
+    "shows that fret {high} is high; if it does not rock, fret {low} is worn low. Picked harder, a "
+    "high fret buzzes one note further back; a low one does not.",
+    frozenset({"high fret"}): "The one on which a short straightedge rocks is high.",
+    frozenset({"high fret", "neck too straight"}): "Measure relief first: with relief as it should "
+    "be, only a short straightedge that rocks on fret {high} speaks for that fret.",
+    frozenset({"high fret", "rising fret end"}): "A short straightedge rocks on one high fret; a "
+    "rising end shows along all frets from the 12th up.",
+    frozenset({"high fret", "low action"}): "If a short straightedge does not rock on fret {high}, "
+    "measure the action.",
+    frozenset({"high fret", "low nut slot"}): "A capo at fret 1 that stops the buzz proves the "
+    "slot; fret {high} is high if a short straightedge rocks on it.",
+    frozenset({"neck too straight", "low action"}): "Measure relief first: if it is as it should "
+    "be, it is the action.",
+    frozenset({"neck too straight", "low nut slot"}): "Measure relief first, then put a capo at "
+    "fret 1: if that stops the buzz, it is the slot.",
+    frozenset({"rising fret end", "low action"}): "A straightedge along the frets from the 12th up "
+    "shows a rise; if there is none, it is the action.",
+    frozenset({"low nut slot", "low action"}): "A capo at fret 1 that stops the buzz proves the "
+    "slot.",
+}
+"""What tells two causes apart by hand; high and low frets are named by number."""
+
+
+_APART = (
+    "A short straightedge rocks on fret {high} if it is high; one across fret {low} shows light "
+    "under it if it is low."
+)
+
+
+def tell_apart(kinds: Mapping[FindingKind, Sequence[int]]) -> str:
+    """Return the check by hand that tells two causes apart, or nothing.
+
+    Parameters
+    ----------
+    kinds
+        The kinds of the two, one where both are of a kind, and where each sits.
+    """
+    high, low = (next(iter(kinds.get(k, ())), 0) for k in ("high fret", "low fret"))
+    text = _TELLS.get(frozenset(kinds), "")
+    if high and low and high != low + 1:
+        text = _APART
+    return text.format(high=high, low=low, around=f"{low}–{low + 2}")
 
 
 def how_sure(confidence: float) -> str:

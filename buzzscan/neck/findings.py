@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from buzzscan.neck.advice import ADVICE, how_sure
+from buzzscan.neck.advice import ADVICE, how_sure, tell_apart
 from buzzscan.neck.culprit import Found
 from buzzscan.neck.deadspots import DeadSpot
 from buzzscan.neck.positions import Place
@@ -93,7 +93,7 @@ _BECAUSE: dict[FindingKind, str] = {
 
 
 def _rival(found: Found) -> str:
-    """Return the sentence on the next likely cause, or nothing."""
+    """Return the sentence on the next likely cause and what tells the two apart, or nothing."""
     rival = found.rival
     if rival is None:
         return ""
@@ -103,10 +103,9 @@ def _rival(found: Found) -> str:
         what = f"fret {rival.frets[0]} may be high instead"
     else:
         what = f"{rival.kind} would sound much the same"
-    tell = ""
-    if {rival.kind, found.cause.kind} == {"high fret", "low fret"}:
-        tell = " Picked harder, a high fret buzzes one note further back; a low one does not."
-    return f" Less likely, {what} ({100.0 * found.rival_confidence:.0f} %).{tell}"
+    tell = tell_apart({rival.kind: rival.frets, found.cause.kind: found.cause.frets})
+    sure = "Less likely" if found.rival_confidence < found.confidence else "As likely"
+    return f" {sure}, {what} ({100.0 * found.rival_confidence:.0f} %). {tell}".rstrip()
 
 
 def _untold(found: Found) -> str:
@@ -128,7 +127,11 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
     """Return the finding for one cause of contact; `rank` compares heights without mm."""
     if found.cause.kind == "low action":
         return low_action_finding(
-            found.strings, found.places, positions, confidence=found.confidence
+            found.strings,
+            found.places,
+            positions,
+            confidence=found.confidence,
+            rival=_rival(found),
         )
     kind, frets, places = found.cause.kind, found.cause.frets, list(found.places)
     where = f"fret {frets[0]}" if kind in ("high fret", "low fret") else _frets_named(frets)
@@ -161,8 +164,15 @@ def low_action_finding(
     positions: Positions,
     *,
     confidence: float,
+    rival: str = "",
 ) -> Finding:
-    """Return the finding for strings that strike in many places with no one fret behind it."""
+    """Return the finding for strings that strike in many places with no one fret behind it.
+
+    Parameters
+    ----------
+    rival
+        Sentence on the next likely cause.
+    """
     frets = tuple(sorted({f for _, f in places}))
     return Finding(
         kind="low action",
@@ -174,7 +184,7 @@ def low_action_finding(
         height_high_mm=None,
         summary=f"{how_sure(confidence)}: {strings_named(strings)} buzz in {len(places)} places "
         f"({_frets_named(frets)}{_worst(places, positions)}), not behind one fret: the action is "
-        f"low for this touch.{_accepted(places, positions)}",
+        f"low for this touch.{rival}{_accepted(places, positions)}",
         next_step=ADVICE["low action"].text(_frets_named(frets)),
         notes=_ids(places, positions),
     )
