@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from buzzscan.measures.decay import decay_of_first_partial, fit_decay
+from buzzscan.measures.decay import decay_of_first_partial, fit_decay, is_told
 from buzzscan.measures.level_slope import DecayFit
 from buzzscan.measures.tracking import track_partial
 from buzzscan.partials import fit_partials
@@ -206,3 +206,14 @@ def test_room_building_up_does_not_fool_it() -> None:
     wet = dry + 0.4 * np.convolve(dry, room / np.sqrt(np.sum(room**2)))[: len(dry)]
     rate, _, _ = told(rate_of(wet, 220.0))
     assert rate == pytest.approx(DB_PER_NEPER * 2.0, rel=0.15)  # the bar for a room
+
+
+def test_an_error_does_not_pass_because_it_makes_the_rate_fast() -> None:
+    """A string that falls by 15 dB/s is read again and again."""
+    read = 15.0 + np.random.default_rng(2).standard_normal(4000)
+    close = [is_told(rate, 2.0, 196.0) for rate in 15.0 + 2.0 * (read - 15.0)]
+    rough = [is_told(rate, 2.8, 196.0) for rate in 15.0 + 2.8 * (read - 15.0)]
+    assert np.mean(close) > 0.9
+    # held against the reading itself, the third of them that is too fast would be told
+    assert np.mean(rough) < 0.01
+    assert is_told(60.0, 8.0, 110.0), "a dead spot is plainly fast"

@@ -35,7 +35,7 @@ from buzzscan.measures.tracking import Track, track_partial
 from buzzscan.partials import PartialFit
 from buzzscan.units import hz_to_cents
 
-__all__ = ["decay_of_first_partial", "fit_decay"]
+__all__ = ["decay_of_first_partial", "fit_decay", "is_told"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -51,6 +51,11 @@ _MOST_ERROR_RATIO = 0.17
 heard (Tolonen and Järveläinen: −25 and +40 % of the time constant are not)."""
 _LEAST_RATE_DB_PER_S = 5.0
 """A T60 of 12 s: what rings longer is known well enough by that."""
+_USUAL_DB_PER_S, _USUAL_DB_PER_PERIOD = 4.0, 1.0 / 30.0
+"""Rate of a plain string: within a factor of two on simulated guitars, an upper end on real
+ones."""
+_MUCH, _PLAINLY = 1.5, 2.0
+"""Times the usual rate that the error may be held against, and that is fast beyond doubt."""
 _LEAST_TO_RESOLVE_S = 0.4
 """In a shorter track, the room passes for a second polarisation."""
 _COMPONENTS_ERROR = 2.0
@@ -198,6 +203,18 @@ def _joined(level: BeatFit, found: Components, track: Track) -> tuple[float, flo
     return level.fall + share * (rate - level.fall), float(np.sqrt(share) * error)
 
 
+def is_told(rate_db_per_s: float, error_db_per_s: float, pitch_hz: float) -> bool:
+    """Return whether a rate is known well enough to be said.
+
+    Held against the rate itself, errors that make it seem fast would pass and those that make
+    it seem slow would not: what is told would be too fast on the whole.
+    """
+    usual = _USUAL_DB_PER_S + _USUAL_DB_PER_PERIOD * pitch_hz
+    if rate_db_per_s - SIGMAS_95 * error_db_per_s < _PLAINLY * usual:
+        rate_db_per_s = min(rate_db_per_s, _MUCH * usual)
+    return error_db_per_s <= _MOST_ERROR_RATIO * max(rate_db_per_s, _LEAST_RATE_DB_PER_S)
+
+
 def decay_of_first_partial(
     samples: npt.NDArray[np.floating],
     fit: PartialFit,
@@ -234,7 +251,7 @@ def decay_of_first_partial(
     decay = fit_decay(track)
     if decay.rate_db_per_s is None:
         return decay
-    if decay.error_db_per_s > _MOST_ERROR_RATIO * max(decay.rate_db_per_s, _LEAST_RATE_DB_PER_S):
+    if not is_told(decay.rate_db_per_s, decay.error_db_per_s, fit.pitch_hz):
         doubt = SIGMAS_95 * decay.error_db_per_s
         return not_told(
             f"level falls {decay.rate_db_per_s:.0f} ± {doubt:.0f} dB/s: too short or too unsteady"
