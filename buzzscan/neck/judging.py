@@ -41,6 +41,9 @@ __all__ = ["judge"]
 
 _SURE, _WIDE_TIMES = 0.3, 3
 """Widespread buzz comes after a cause this sure, unless it is this many times as large."""
+_REACH_POWER = 0.5
+"""What is surer comes first, and what stands behind more notes; notes of one cause are no
+independent looks, so they count by their square root."""
 _RETAKE_SHARE = 0.25
 _RETAKE_FIRST_SHARE = 0.5
 _NO_NOTE = "no note where there was time for one: choked, or left out"
@@ -168,7 +171,7 @@ def judge(
         contact_finding(f, by_place, in_mm=setup.in_mm, rank=_rank(f.size_mm, setup))
         for f in explained.found
     ]
-    findings.sort(key=lambda f: -len(f.notes) * f.confidence)
+    findings.sort(key=lambda f: -f.confidence * len(f.notes) ** _REACH_POWER)
     if explained.wide is not None:
         wide = low_action_finding(
             explained.wide.strings,

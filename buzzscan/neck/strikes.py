@@ -55,8 +55,10 @@ _LEVEL_START_DB, _ANY_LEVEL_DB = (-32.0, -14.0), 50.0
 _LEAST_LEVEL_RATIO = 0.5
 """Level of the buzz over ln(strength/threshold), its scatter, and the level it starts from; a
 false alarm comes at any level (found on simulated strings, bounds wide)."""
-_CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 2.2, 0.5, 0.85
-"""ln(strength/threshold) about which a note chokes: the gap is then a tenth of the swing."""
+_CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 1.1, 0.5, 0.4
+"""ln(strength/threshold) about which a note chokes, the gap being then a third of the swing, its
+scatter, and how many of those that choke are told to (found on simulated strings: a choke that
+still rings a while is told as contact)."""
 _TEMPER = 0.9
 _LEAST_GAP_MM = 0.01
 _STRENGTHS = np.arange(-1.6, 1.41, 0.2)
