@@ -2,10 +2,10 @@
 
 Conventions
 -----------
-`contact` is a probability: 0.5 is the natural bar. `buzz_db` is the energy that is there
-because of contact, in 0.7–8 kHz from 55 to 600 ms after the onset, over the note's whole
-energy; a shorter note is judged by what there is of it. `buzz_amp_db` is the same in the part
-that a guitar's speaker passes.
+`contact` is a probability: 0.5 is the natural bar. `buzz_db` is the energy by which the note
+differs from a free string because of contact, in 0.7–8 kHz from 55 to 600 ms after the onset,
+over the note's whole energy; a shorter note is judged by what there is of it. `buzz_amp_db` is
+the same in the part that a guitar's speaker passes.
 
 Limits
 ------
@@ -17,11 +17,14 @@ contact is told to within 0.1 s in four of five simulated notes without a room.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz_cues import PARTS_HZ, Cues, hear_cues
+from buzzscan.measures.buzz_energy import buzz_level_db, free_parts_db
 from buzzscan.measures.buzz_noise import measure_noise_floor
 from buzzscan.measures.contact import Place, contact_probabilities
 from buzzscan.measures.measured import BuzzMeasure
@@ -32,16 +35,14 @@ from buzzscan.units import hz_to_cents
 
 __all__ = ["measure_buzz"]
 
+FloatArray = npt.NDArray[np.floating[Any]]
+
 _AMP_TOP_HZ = 5000.0
 """Up to where guitar speakers pass sound (encyclopedic value; the steep fall above is common
 knowledge among builders). They pass all of the low end of what counts as buzz."""
-_FRESH_TO_BUZZ_DB = 20.0
-"""What contact has pushed into a partial stays there for many frames, so the part of its energy
-that is due to contact is larger than what is fresh in one frame (simulated strings)."""
 _SHARP_CENTS = 80.0
 """A string that rests on the next fret sounds 100 cents above the fret that is held."""
 _RESTING = 0.95
-_LEAST_BUZZ_DB = -100.0
 _LIKELY = 0.5
 _LEAST_SLOTS = 6
 _KNEE_DB = 8.0
@@ -52,6 +53,13 @@ _FREE_DB = -14.0
 _LAG_S = 0.03
 """Frames that reach back before the end of contact still show it (median over simulated notes
 whose contact ends between 0.15 and 0.45 s)."""
+_NOT_TOLD = BuzzMeasure(
+    buzz_db=None,
+    buzz_amp_db=None,
+    contact=None,
+    contact_until_s=None,
+    reason="shorter than 0.13 s: too little is left after the attack",
+)
 
 
 def measure_buzz(
@@ -77,6 +85,26 @@ def measure_buzz(
     offset_cents
         How far the instrument as a whole lies from its nominal pitch.
     """
+    heard = _hear(recordings, guitar, notes, fits)
+    measures = [_NOT_TOLD] * len(notes)
+    told = [(i, cues) for i, cues in enumerate(heard) if cues is not None]
+    all_cues = [cues for _, cues in told]
+    places = [Place(notes[i].recording, notes[i].string, notes[i].fret) for i, _ in told]
+    contact = contact_probabilities(all_cues, places)
+    free = free_parts_db(all_cues, places, contact)
+    for (i, cues), probability, free_db in zip(told, contact, free, strict=True):
+        rests = _rests(guitar, notes[i], fits[i], offset_cents)
+        measures[i] = _measure(cues, float(probability), None if rests else free_db)
+    return tuple(measures)
+
+
+def _hear(
+    recordings: Sequence[Recording],
+    guitar: Guitar,
+    notes: Sequence[Note],
+    fits: Sequence[PartialFit | None],
+) -> list[Cues | None]:
+    """Return the cues of each note, None where it is too short."""
     heard: list[Cues | None] = [None] * len(notes)
     for index, recording in enumerate(recordings):
         mine = [i for i, note in enumerate(notes) if note.recording == index]
@@ -93,16 +121,7 @@ def measure_buzz(
                 first_partial_hz=_sounding_hz(guitar, note, fits[i]),
                 noise=noise,
             )
-    told = [i for i, cues in enumerate(heard) if cues is not None]
-    probabilities = contact_probabilities(
-        [cues for cues in heard if cues is not None],
-        [Place(notes[i].recording, notes[i].string, notes[i].fret) for i in told],
-    )
-    contact = dict(zip(told, probabilities, strict=True))
-    return tuple(
-        _measure(cues, contact.get(i), rests=_rests(guitar, notes[i], fits[i], offset_cents))
-        for i, cues in enumerate(heard)
-    )
+    return heard
 
 
 def _sounding_hz(guitar: Guitar, note: Note, fit: PartialFit | None) -> float:
@@ -119,19 +138,13 @@ def _rests(guitar: Guitar, note: Note, fit: PartialFit | None, offset_cents: flo
     return sharp > _SHARP_CENTS
 
 
-def _measure(cues: Cues | None, contact: float | None, *, rests: bool) -> BuzzMeasure:
-    if cues is None or contact is None:
-        return BuzzMeasure(
-            buzz_db=None,
-            buzz_amp_db=None,
-            contact=None,
-            contact_until_s=None,
-            reason="shorter than 0.13 s: too little is left after the attack",
-        )
-    contact = max(float(contact), _RESTING) if rests else float(contact)
+def _measure(cues: Cues, contact: float, free_db: FloatArray | None) -> BuzzMeasure:
+    """Return the measures of one note; `free_db` is None where it lies on a higher fret."""
+    if free_db is None:
+        contact = max(contact, _RESTING)
     return BuzzMeasure(
-        buzz_db=_buzz_db(cues, contact, PARTS_HZ[-1]),
-        buzz_amp_db=_buzz_db(cues, contact, _AMP_TOP_HZ),
+        buzz_db=buzz_level_db(cues, contact=contact, free_db=free_db, up_to_hz=PARTS_HZ[-1]),
+        buzz_amp_db=buzz_level_db(cues, contact=contact, free_db=free_db, up_to_hz=_AMP_TOP_HZ),
         contact=contact,
         contact_until_s=_contact_until(cues) if contact >= _LIKELY else None,
         reason="",
@@ -156,13 +169,3 @@ def _contact_until(cues: Cues) -> float | None:
     if last >= smooth.size - 1:
         return None
     return float(0.5 * (cues.course_s[last] + cues.course_s[last + 1]) - _LAG_S)
-
-
-def _buzz_db(cues: Cues, contact: float, up_to_hz: float) -> float:
-    """Return the energy of buzz: what it would be, less where contact is unlikely."""
-    parts = np.asarray(cues.part_db)
-    fresh = np.minimum(np.asarray(cues.part_fresh_db) + _FRESH_TO_BUZZ_DB, 0.0)
-    energy = 10.0 ** ((parts + fresh) / 10.0)
-    inside = np.asarray(PARTS_HZ[1:]) <= up_to_hz
-    doubt = min(contact / _LIKELY, 1.0)
-    return max(10.0 * float(np.log10(doubt * np.sum(energy[inside]))), _LEAST_BUZZ_DB)

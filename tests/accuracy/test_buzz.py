@@ -1,19 +1,23 @@
 """How well contact and buzz are told on simulated takes of guitars drawn at random.
 
 The guitars, the playing and the recordings are drawn anew here and were not used to fit
-anything. Run with ``pytest -s`` to see the table.
+anything; half of them are modal strings, half strings on a grid with another law of contact. Run
+with ``pytest -s`` to see the table.
 """
 
 from __future__ import annotations
 
 import os
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pytest
 from scipy.stats import rankdata
+from training.grid_string import grid_note
+from training.guitars import drawn_law
 from true_notes import true_notes
 
 from buzzscan.guitar import Guitar
@@ -35,6 +39,8 @@ TUNINGS = (
 )
 HARD = ("room", "phone", "messy")
 KINDS = ("pickup", "bridge", "hum", *HARD)
+MODELS = ("modes", "grid")
+FIRST_SEED = {"modes": 500, "grid": 600}
 
 
 @dataclass(frozen=True)
@@ -42,6 +48,7 @@ class Told:
     """What was measured of one note beside what is true of it."""
 
     kind: str
+    model: str
     contact: float
     buzz_db: float
     clean: bool
@@ -65,7 +72,7 @@ def chain_of(kind: str, rng: np.random.Generator) -> Chain:
     )
 
 
-def draw(kind: str, seed: int) -> tuple[Guitar, Take]:
+def draw(kind: str, seed: int, model: str) -> tuple[Guitar, Take]:
     """Return one guitar and a run over two of its strings."""
     rng = np.random.default_rng([seed, KINDS.index(kind), 20])
     u = rng.uniform
@@ -95,11 +102,15 @@ def draw(kind: str, seed: int) -> tuple[Guitar, Take]:
         thump=0.05 if kind == "messy" else 0.0,
         talk=0.3 if kind == "messy" else 0.0,
     )
-    return guitar, simulate_take(instrument, performance, chain_of(kind, rng), seed=seed)
+    chain = chain_of(kind, rng)
+    string: dict[str, Any] = {}
+    if model == "grid":
+        string["sound"] = partial(grid_note, law=drawn_law(rng))
+    return guitar, simulate_take(instrument, performance, chain, seed=seed, **string)
 
 
-def tell(kind: str, seed: int) -> list[Told]:
-    guitar, take = draw(kind, seed)
+def tell(kind: str, seed: int, model: str) -> list[Told]:
+    guitar, take = draw(kind, seed, model)
     rng = np.random.default_rng(seed)
     notes = true_notes(take.truth, rng, off_s=JITTER_S, pitched=True)
     recording = recording_from_samples(take.samples, take.sample_rate_hz)
@@ -112,6 +123,7 @@ def tell(kind: str, seed: int) -> list[Told]:
         told.append(
             Told(
                 kind=kind,
+                model=model,
                 contact=measure.contact,
                 buzz_db=measure.buzz_db,
                 clean=true.contact_until_s < 0.04,
@@ -125,7 +137,11 @@ def tell(kind: str, seed: int) -> list[Told]:
 @lru_cache
 def all_told() -> tuple[Told, ...]:
     return tuple(
-        one for kind in KINDS for seed in range(TAKES_PER_KIND) for one in tell(kind, 500 + seed)
+        one
+        for model in MODELS
+        for kind in KINDS
+        for seed in range(TAKES_PER_KIND)
+        for one in tell(kind, FIRST_SEED[model] + seed, model)
     )
 
 
@@ -158,10 +174,21 @@ def of(*kinds: str) -> list[Told]:
     return [t for t in all_told() if t.kind in kinds]
 
 
+def string_model(model: str) -> list[Told]:
+    return [t for t in all_told() if t.model == model]
+
+
+def found(told: list[Told]) -> float:
+    """Return the share of the notes in persistent contact that are told."""
+    return float(np.mean([t.contact > 0.5 for t in told if t.persistent]))
+
+
 def test_table() -> None:
     print("\nkind      clean struck     AUC  rank r  false %  found %")
     for kind in KINDS:
         print(row(kind, of(kind)))
+    for model in MODELS:
+        print(row(model, string_model(model)))
     print(row("all", list(all_told())))
     # nothing is told of a kind that holds no contact, or nothing else
     assert all(any(t.clean for t in of(k)) and any(t.persistent for t in of(k)) for k in KINDS)
@@ -178,15 +205,25 @@ def test_contact_is_told_from_clean() -> None:
 
 def test_few_clean_notes_are_called_buzz() -> None:
     clean = [t.contact for t in all_told() if t.clean]
-    # single notes: a position has two looks, and one in a hundred of those may be wrong
-    assert np.mean(np.array(clean) > 0.5) <= 0.02
+    assert np.mean(np.array(clean) > 0.5) <= 0.01
 
 
-@pytest.mark.xfail(
-    strict=True, reason="0.85 of 0.9 reached: how much contact adds is told too coarsely"
-)
-def test_more_true_buzz_reads_as_more() -> None:
-    assert rank_correlation(list(all_told())) >= 0.9
+def test_persistent_contact_is_found() -> None:
+    # single notes; a position has two looks
+    assert found(list(all_told())) >= 0.95
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_more_true_buzz_reads_as_more(model: str) -> None:
+    assert rank_correlation(string_model(model)) >= 0.9
+
+
+def test_clean_notes_hold_no_buzz() -> None:
+    clean = np.array([t.buzz_db for t in all_told() if t.clean])
+    struck = np.array([t.buzz_db for t in all_told() if t.persistent])
+    # the bar of audible buzz is -35 dB when nobody sets another
+    assert np.mean(clean > -35.0) <= 0.05
+    assert np.median(struck) - np.median(clean) >= 20.0
 
 
 @pytest.mark.slow
@@ -204,7 +241,7 @@ def test_every_cue_carries_its_share(monkeypatch: pytest.MonkeyPatch) -> None:
     }
     value = contact._value
     print()
-    takes = [t for kind in KINDS for t in tell(kind, 500)]
+    takes = [t for kind in KINDS for t in tell(kind, 500, "modes")]
     full = auc([t for t in takes if t.clean or t.persistent])
     for name, cues in groups.items():
 
@@ -212,7 +249,7 @@ def test_every_cue_carries_its_share(monkeypatch: pytest.MonkeyPatch) -> None:
             return 0.0 if r.cue in cues else value(c, r)
 
         monkeypatch.setattr(contact, "_value", blind)
-        told = [t for kind in KINDS for t in tell(kind, 500) if t.clean or t.persistent]
+        told = [t for kind in KINDS for t in tell(kind, 500, "modes") if t.clean or t.persistent]
         print(f"without {name:16s} AUC {auc(told):.3f} (all cues {full:.3f})")
         # a cue that were better left out would show here; a hundredth is a note or two
         assert auc(told) <= full + 0.01

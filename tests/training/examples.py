@@ -38,10 +38,10 @@ Row = dict[str, float | str]
 
 BOUNDARY_SD_S = 0.008
 NOT_TOLD = ("course_s", "course_fresh_db")
-CLEAN_STRIKES = 2
-"""As many strikes after the attack nobody hears."""
-PERSISTENT_PER_PERIOD = 0.25
+CLEAN_UNTIL_S = 0.04
+"""Contact that ends within the attack is the snap of the pick."""
 LASTING_S, LASTING_SHARE = 0.2, 0.6
+"""Contact is persistent that lasts this long, or for this share of a shorter note."""
 
 
 def cue_columns(cues: Cues) -> dict[str, float]:
@@ -112,7 +112,6 @@ def rows_of_seed(seed: int, model: str | None = None) -> list[Row]:
             continue
         length = true.end_s - true.onset_s
         lasts = true.contact_until_s > min(LASTING_S, LASTING_SHARE * length)
-        often = true.strikes > PERSISTENT_PER_PERIOD * (length - 0.05) * true.pitch_hz
         rows.append(
             {
                 **cue_columns(cues),
@@ -121,8 +120,8 @@ def rows_of_seed(seed: int, model: str | None = None) -> list[Row]:
                 "fret": true.fret,
                 "kind": drawn.kind,
                 "model": drawn.model,
-                "clean": float(true.strikes <= CLEAN_STRIKES),
-                "struck": float(true.contact and lasts and often),
+                "clean": float(true.contact_until_s < CLEAN_UNTIL_S),
+                "struck": float(true.contact and lasts),
                 "buzz_db": np.nan if true.buzz_db is None else true.buzz_db,
                 "added_db": np.nan if true.added_db is None else true.added_db,
                 "until_s": true.contact_until_s,

@@ -36,8 +36,8 @@ N_FIRST = FIRST_SLOPES.size
 RISING = ("fresh_db", "fresh_line_db", "fresh_share_db", "fresh_line_held_db", "pair_db")
 """Beginnings of cues that contact can only raise."""
 ALSO_RISING = ("pair_line_db", "gap_db")
-TREES, DEPTH, RATE = 300, 2, 0.1
-STRUCK_WEIGHT, REAL_WEIGHT = 3.0, 20.0
+TREES, DEPTH, RATE = 200, 4, 0.07
+STRUCK_WEIGHT, REAL_WEIGHT = 5.0, 20.0
 FOLDS = 4
 
 
@@ -203,25 +203,21 @@ def _auc(clean: Array, struck: Array) -> float:
     return float(np.mean(0.5 * (below + at_most)) / clean.size)
 
 
-def _tree_rows(trees: Any) -> list[list[float]]:
-    """Return every tree as a row of `TREES`; an end that is not split is split to no effect."""
-    rows = []
-    for stage in trees._predictors:  # scikit-learn has no public way to its trees
-        nodes = stage[0].nodes
-        if nodes[0]["is_leaf"]:
-            continue
-        top = (int(nodes[0]["feature_idx"]), float(nodes[0]["num_threshold"]))
-        row, ends = list(top), []
-        for side in ("left", "right"):
-            node = nodes[nodes[0][side]]
-            if node["is_leaf"]:
-                row += top
-                ends += [float(node["value"])] * 2
+def _tree(nodes: Any) -> tuple[list[tuple[int, float]], list[float]]:
+    """Return column and bar of every split, and the ends; see `contact_numbers` for the order."""
+    splits = []
+    level = [0]
+    for _ in range(DEPTH):
+        below = []
+        for i in level:
+            if nodes[i]["is_leaf"]:  # split to no effect
+                splits.append((0, 0.0))
+                below += [i, i]
             else:
-                row += [int(node["feature_idx"]), float(node["num_threshold"])]
-                ends += [float(nodes[node[e]]["value"]) for e in ("left", "right")]
-        rows.append(row + ends)
-    return rows
+                splits.append((int(nodes[i]["feature_idx"]), float(nodes[i]["num_threshold"])))
+                below += [int(nodes[i]["left"]), int(nodes[i]["right"])]
+        level = below
+    return splits, [float(nodes[i]["value"]) for i in level]
 
 
 def write_numbers(path: Path, model: Model, ranges: Sequence[Range]) -> None:
@@ -233,10 +229,10 @@ def write_numbers(path: Path, model: Model, ranges: Sequence[Range]) -> None:
         return f'    Range("{r.cue}", {third}, {r.low:.1f}, {r.high:.1f}, {r.logarithm}{last}),'
 
     start = float(np.ravel(model.trees._baseline_prediction)[0])
+    # scikit-learn has no public way to its trees
     trees = [
-        f"{r[0]:.0f} {r[1]:.3f} {r[2]:.0f} {r[3]:.3f} {r[4]:.0f} {r[5]:.3f} "
-        + " ".join(f"{v:.4f}" for v in r[6:])
-        for r in _tree_rows(model.trees)
+        " ".join([f"{c} {bar:.3f}" for c, bar in splits] + [f"{v:.4f}" for v in ends])
+        for splits, ends in (_tree(stage[0].nodes) for stage in model.trees._predictors)
     ]
     lines = [
         "",
@@ -259,7 +255,16 @@ def write_numbers(path: Path, model: Model, ranges: Sequence[Range]) -> None:
         '_TEXT = """',
         *trees,
         '"""',
-        "TREES = np.array(_TEXT.split(), np.float64).reshape(-1, 10)",
+        f"DEPTH = {DEPTH}",
+        '"""Splits between a tree\'s root and its ends."""',
+        "_N = 2**DEPTH - 1",
+        "_TREES = np.array(_TEXT.split(), np.float64).reshape(-1, 3 * _N + 1)",
+        "SPLITS = _TREES[:, : 2 * _N : 2].astype(np.intp)",
+        '"""Column of each split, shape (trees, splits)."""',
+        "BARS = np.ascontiguousarray(_TREES[:, 1 : 2 * _N : 2])",
+        '"""Bar of each split; what passes it goes on above it."""',
+        "ENDS = np.ascontiguousarray(_TREES[:, 2 * _N :])",
+        '"""What each end adds to the log odds, shape (trees, splits + 1)."""',
         "",
     ]
     head = Path(contact_numbers.__file__).read_text().split("COMPARED = (")[0].rstrip()
