@@ -32,9 +32,10 @@ def test_parts_of_no_common_phase_add_up() -> None:
     assert level(top_hz=AMP_HZ) == pytest.approx(-20.0 + 10.0 * np.log10(3.0), abs=0.01)
 
 
-def test_energy_that_contact_took_away_counts() -> None:
-    # as much missing as heard: two waves of a frequency without common phase differ by both
-    assert level(free=np.full(4, -20.0)) - level() == pytest.approx(10.0 * np.log10(2.0), abs=0.01)
+def test_energy_that_contact_took_away_counts_by_half() -> None:
+    assert level(free=np.full(4, -20.0)) - level() == pytest.approx(10.0 * np.log10(1.5), abs=0.01)
+    # ten times as much missing as heard
+    assert level(free=np.full(4, -10.0)) - level() == pytest.approx(10.0 * np.log10(6.0), abs=0.01)
 
 
 def test_a_string_on_a_higher_fret_has_no_free_twin() -> None:
@@ -50,8 +51,9 @@ def test_what_follows_from_the_past_is_no_buzz() -> None:
 def test_less_likely_contact_makes_less_buzz() -> None:
     levels = [level(contact=c) for c in (1.0, 0.5, 0.25, 0.05, 1e-9)]
     assert levels[0] == levels[1]
-    assert levels[1] - levels[2] == pytest.approx(20.0 * np.log10(2.0), abs=0.01)
-    assert levels[1] - levels[3] == pytest.approx(20.0, abs=0.01)
+    # the square of the odds: a third, and one in nineteen
+    assert levels[1] - levels[2] == pytest.approx(20.0 * np.log10(3.0), abs=0.01)
+    assert levels[1] - levels[3] == pytest.approx(20.0 * np.log10(19.0), abs=0.01)
     assert levels[4] == -100.0
 
 

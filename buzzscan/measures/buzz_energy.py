@@ -14,10 +14,10 @@ on a higher fret has no free vibration to be compared with: what is heard of it 
 Notes
 -----
 Frets that push a string every period turn the phase of its partials within some periods. Two
-vibrations of a frequency that have no phase in common differ by the sum of their energies
-(Parseval; the mean of their product is nought). So what contact makes is what is heard and what
-is missing: high partials that a free string does not have, and low ones of which contact has
-robbed it. It counts in so far as the partials are fresh: a free string's follow from their past.
+vibrations of a frequency that have no phase in common differ by the sum of their energies (the
+mean of their product is nought). So what contact makes is what is heard and what is missing: high
+partials that a free string does not have, and low ones of which contact has robbed it. It counts
+in so far as the partials are fresh: a free string's follow from their past.
 """
 
 from __future__ import annotations
@@ -43,9 +43,10 @@ _FRESH_TO_BUZZ_DB = 20.0
 """What contact has pushed into a partial stays there for many frames, so the part of its energy
 that is due to contact is larger than what is fresh in one frame (simulated strings)."""
 _LEAST_BUZZ_DB = -100.0
-_LIKELY = 0.5
-"""Contact that is less likely than not makes less buzz, and soon none: by the square of how
-unlikely it is, as the highs of a clean string, however bright, are not faint buzz."""
+_MISSING_COUNTS = 0.5
+"""Contact turns the phase of the low partials in part only, so that not all that a free string
+has there is changed (strings of both models: between 0, what is added alone, and 1, no common
+phase at all)."""
 
 
 def free_parts_db(cues: Sequence[Cues], places: Sequence[Place], contact: FloatArray) -> FloatArray:
@@ -67,7 +68,7 @@ def free_parts_db(cues: Sequence[Cues], places: Sequence[Place], contact: FloatA
 def buzz_level_db(
     cues: Cues, *, contact: float, free_db: FloatArray | None, up_to_hz: float
 ) -> float:
-    """Return the energy of buzz below a frequency: less where contact is unlikely.
+    """Return the energy of buzz below a frequency: less where contact is less likely than not.
 
     Parameters
     ----------
@@ -83,7 +84,8 @@ def buzz_level_db(
     heard = 10.0 ** (np.asarray(cues.part_db) / 10.0)
     free = np.zeros(heard.size) if free_db is None else 10.0 ** (free_db / 10.0)
     fresh_db = np.minimum(np.asarray(cues.part_fresh_db) + _FRESH_TO_BUZZ_DB, 0.0)
-    energy = (heard + free) * 10.0 ** (fresh_db / 10.0)
+    energy = (heard + _MISSING_COUNTS * free) * 10.0 ** (fresh_db / 10.0)
     inside = np.asarray(PARTS_HZ[1:]) <= up_to_hz
-    doubt = min(contact / _LIKELY, 1.0) ** 2
+    # by the square of the odds: the highs of a clean string, however bright, are not faint buzz
+    doubt = (contact / max(1.0 - contact, contact)) ** 2
     return max(10.0 * float(np.log10(doubt * np.sum(energy[inside]))), _LEAST_BUZZ_DB)
