@@ -37,7 +37,7 @@ RISING = ("fresh_db", "fresh_line_db", "fresh_share_db", "fresh_line_held_db", "
 """Beginnings of cues that contact can only raise."""
 ALSO_RISING = ("pair_line_db", "gap_db")
 TREES, DEPTH, RATE = 200, 4, 0.07
-STRUCK_WEIGHT, REAL_WEIGHT = 5.0, 20.0
+STRUCK_WEIGHT, REAL_WEIGHT = 3.0, 20.0
 FOLDS = 4
 
 
