@@ -45,6 +45,7 @@ class Range(NamedTuple):
     logarithm: bool = False
     mean: float = 0.0
 
+
 COMPARED = (
     Range("fresh_db", 0, -40.0, 0.0, False, -24.7),
     Range("fresh_db", 1, -40.0, 0.0, False, -20.3),

@@ -1,6 +1,6 @@
 """Cues of many notes beside what is true of them, as a table on disk.
 
-Run ``python -m training.examples OUT.npz --seeds 0 900`` in tests/ for the takes of those seeds,
+Run ``python -m training.examples OUT.npz --seeds 0 1475`` in tests/ for the takes of those seeds,
 half of them modal strings and half strings on a grid, with ``--model waveguide`` for travelling
 waves, or with ``--recorded SOUND...`` for real ones without buzz, each with a JSON of its notes
 beside it.
