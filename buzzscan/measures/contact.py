@@ -23,7 +23,8 @@ by some milliseconds), half of them modal strings over frets that keep their ene
 on a grid over lossy ones; and to 167 clean notes of two real guitars from open sample sets (MIT
 and CC0), which simulated strings are tidier than. Clean is what touches no fret after the attack,
 contact what goes on striking for 0.2 s or most of the note. Notes in contact count three times,
-which makes them one in five of the fit: the probability is that of a guitar brought in for buzz. `tests/training` does it again; the real notes are not in the project.
+which makes them one in five of the fit: the probability is that of a guitar brought in for buzz.
+`tests/training` does it again; the real notes are not in the project.
 """
 
 from __future__ import annotations
