@@ -3,7 +3,7 @@
 Conventions
 -----------
 `contact` is a probability: 0.5 is the natural bar. `buzz_db` is the energy by which the note
-differs from a free string because of contact, in 0.7–8 kHz from 55 to 600 ms after the onset,
+differs from a free string's because of contact, in 0.7–8 kHz from 55 to 600 ms after the onset,
 over the note's whole energy; a shorter note is judged by what there is of it. `buzz_amp_db` is
 the same in the part that a guitar's speaker passes.
 

@@ -68,8 +68,9 @@ class MeasuredNote:
     edt_s, t20_s, t30_s
         Decay times by ISO 3382-1 evaluation ranges, where the range above noise allows.
     buzz_db
-        Energy that contact adds in 0.7–8 kHz from 50 ms to 600 ms after the onset, over the
-        note's whole energy, in dB.
+        Energy that contact makes in 0.7–8 kHz from 50 ms to 600 ms after the onset, over the
+        note's whole energy, in dB: what is fresh of what is heard and, by half, of what a free
+        string would have there.
     buzz_amp_db
         The same as heard through a guitar amp (up to 5 kHz).
     contact

@@ -268,7 +268,7 @@ def write_numbers(path: Path, model: Model, ranges: Sequence[Range]) -> None:
         "",
     ]
     head = Path(contact_numbers.__file__).read_text().split("COMPARED = (")[0].rstrip()
-    path.write_text(head + "\n" + "\n".join(lines))
+    path.write_text(head + "\n\n" + "\n".join(lines))
 
 
 def main() -> None:
