@@ -118,18 +118,19 @@ def _bars_options(function: Callable[..., Any]) -> Callable[..., Any]:
             "--buzz-bar",
             type=click.FloatRange(-90.0, 0.0),
             metavar="DB",
-            help="Contact energy from which a note is called buzz; below it, slight.",
+            help="Contact energy from which a note is called buzz; below it, slight.  "
+            "[default: -35]",
         ),
         click.option(
             "--heard",
             type=click.Choice(["acoustic", "amp"]),
-            help="Judge buzz as recorded, or only what a guitar amp passes.",
+            help="Judge buzz as recorded, or only what a guitar amp passes.  [default: acoustic]",
         ),
         click.option(
             "--pitch-bar",
             type=click.FloatRange(0.5, 50.0),
             metavar="CENTS",
-            help="Pitch error up to which a note is called in tune.",
+            help="Pitch error up to which a note is called in tune.  [default: 6]",
         ),
     )
     for option in reversed(options):

@@ -34,8 +34,10 @@ class HistoryLine:
         When the take was played, as the guitar file says; empty when not known.
     n_judged
         Positions judged.
-    clean, slight, buzz, choked, dead
-        How many positions got each verdict.
+    clean, slight, buzz, choked
+        How many positions got each verdict on buzz.
+    short, dead
+        How many got each of these on sustain, whatever their buzz.
     worst
         Positions with the most buzz, as (string, fret, dB), at most three.
     findings
@@ -51,6 +53,7 @@ class HistoryLine:
     slight: int
     buzz: int
     choked: int
+    short: int
     dead: int
     worst: tuple[tuple[int, int, float], ...]
     findings: tuple[str, ...]
@@ -125,6 +128,7 @@ def _line(label: str, scan: Scan, change: str) -> HistoryLine:
         slight=words["slight"],
         buzz=words["buzz"],
         choked=words["choked"],
+        short=sum(p.sustain == "short" for p in scan.positions),
         dead=sum(p.sustain == "dead" for p in scan.positions),
         worst=tuple(loud[:3]),
         findings=tuple(finding_words(f, scan) for f in scan.findings),

@@ -37,6 +37,9 @@ STATES: tuple[Change, ...] = ("cured", "better", "worse", "new")
 FEWEST_CHANGED = 2
 """A comparison lets one of a hundred untouched positions seem changed (`comparison.spread`), so
 one alone may be chance."""
+NEEDS_DIFFERENCE = "contact"
+"""A probability is near 0 or near 1: over a neck where all positions have the same, what it
+varies by there says nothing of a neck where some strike."""
 Read = Callable[[Position, Sequence[MeasuredNote]], float | None]
 
 
@@ -154,6 +157,8 @@ def repeat(scans: Sequence[Scan]) -> Repeatability:
         except ValueError:
             n_whole = int(np.isfinite(values).all(axis=1).sum())
             reason = f"not studied: {n_whole} positions have it in every take, need 2"
+        if study is not None and measure == NEEDS_DIFFERENCE and study.part_variation <= 0.0:
+            study, reason = None, "not studied: the positions do not differ in it"
         lines.append(RepeatLine(measure=measure, unit=unit, study=study, reason=reason))
     words = [[table[place].buzz for table in tables] for place in places]
     judged = [row for row in words if None not in row]

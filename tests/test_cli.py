@@ -20,6 +20,7 @@ from click.testing import CliRunner, Result
 
 from buzzscan import cli, jobs
 from buzzscan.cli import main
+from buzzscan.neck.verdict import Bars
 from buzzscan.scanfile import read_scan
 
 MakeRun = Callable[..., npt.NDArray[np.float64]]
@@ -169,6 +170,17 @@ def test_every_command_and_option_has_help() -> None:
 
 def test_the_version_is_shown() -> None:
     assert re.fullmatch(r"buzzscan, version \d+\.\d+\.\d+\n", run("--version").stdout)
+
+
+def test_help_tells_the_bars_in_use_without_options() -> None:
+    shown = " ".join(run("scan", "--help").stdout.split())
+    bars = Bars()
+    for option, default in (
+        ("--buzz-bar", f"{bars.buzz_db:g}"),
+        ("--heard", bars.heard),
+        ("--pitch-bar", f"{bars.pitch_cents:g}"),
+    ):
+        assert shown.split(option)[1].split("--")[0].count(f"[default: {default}]") == 1, option
 
 
 def test_help_comes_at_once() -> None:

@@ -30,6 +30,15 @@ def test_cause_that_is_half_gone_is_better() -> None:
     assert [change_at(told, s, 8) for s in (1, 2, 3)] == ["cured", "cured", "same"]
 
 
+def test_cured_is_said_only_of_strings_that_were_told_before() -> None:
+    wide = with_high_fret(made(HIGH_FRET), strings=(1, 2, 3, 4))
+    told = compare(wide, after_scan({}))
+    assert told.findings[0].change == "cured"
+    assert told.findings[0].summary == (
+        "high fret 9 under strings 1–4: cured under strings 1–3, not told under string 4"
+    )
+
+
 def test_untouched_cause_is_still_there() -> None:
     after = with_high_fret(after_scan(HIGH_FRET | SLIGHT))
     told = compare(before_scan(), after)

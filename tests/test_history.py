@@ -30,7 +30,11 @@ def test_counts_are_those_of_the_verdicts(neck_scan: Scan) -> None:
     assert line.n_judged == len(judged)
     assert line.clean + line.slight + line.buzz + line.choked == len(judged)
     assert line.choked == 1
-    assert line.dead == 1
+    assert (line.short, line.dead) == (0, 1)
+    place = neck_scan.positions[0]
+    fast = (dataclasses.replace(place, buzz="clean", sustain="short"), *neck_scan.positions[1:])
+    (line,) = history([("a", dataclasses.replace(neck_scan, positions=fast))]).lines
+    assert (line.clean, line.short) == (127, 1), "no buzz, and yet short"
     assert line.findings == ("high fret 10 under strings 4–6", "dead spot at string 3 fret 14")
 
 

@@ -99,6 +99,22 @@ def test_clean_neck_has_no_buzz_to_study(neck_scan: Scan) -> None:
     assert line.reason == "not studied: 0 positions have it in every take, need 2"
 
 
+def test_contact_is_not_studied_where_the_positions_do_not_differ(neck_scan: Scan) -> None:
+    """A neck where nothing strikes says nothing of how contact would vary where something does."""
+    one, other = repeated(neck_scan, 2)
+    takes = [
+        dataclasses.replace(
+            take, positions=tuple(dataclasses.replace(p, contact=value) for p in take.positions)
+        )
+        for take, value in ((one, 0.1), (other, 0.25))
+    ]
+    told = repeat(takes)
+    line = next(x for x in told.lines if x.measure == "contact")
+    assert (line.study, line.reason) == (None, "not studied: the positions do not differ in it")
+    assert "contact    not studied: the positions" in render_repeat_terminal(told)
+    assert next(x for x in repeat([one, other]).lines if x.measure == "contact").study is not None
+
+
 def test_takes_picked_otherwise_are_remarked(neck_scan: Scan) -> None:
     one, other = repeated(neck_scan, 2)
     soft = tuple(dataclasses.replace(n, attack_dbfs=n.attack_dbfs - 8.0) for n in other.notes)

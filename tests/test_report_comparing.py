@@ -12,6 +12,7 @@ import pytest
 
 from buzzscan.comparison import Comparison, compare
 from buzzscan.history import history
+from buzzscan.neck.verdict import Finding, Position
 from buzzscan.report import (
     render_comparison_terminal,
     render_history_terminal,
@@ -32,12 +33,14 @@ def pdf_text(path: Path) -> str:
 
 def test_every_cell_takes_its_word_from_the_comparison(comparison: Comparison) -> None:
     layer, before, after = comparison_view_of(comparison).layers
-    words = {(p.string, p.fret): p for p in comparison.positions}
+    compared = {(p.string, p.fret): p for p in comparison.positions}
     for row in layer.rows:
         for fret, cell in enumerate(row.cells):
-            change = words[row.string, fret]
+            change = compared[row.string, fret]
             unplayed = change.buzz_before is None
             assert cell.tone.word == ("not played" if unplayed else change.change)
+            both = not {change.buzz_before, change.buzz_after} & {None, "clean"}
+            assert bool(cell.value) == (both and change.change != "same"), "no buzz, no number"
     assert [layer.key, before.key, after.key] == ["change", "before", "after"]
     assert before.rows[5].cells[9].tone.word == "choked"
     assert after.rows[5].cells[9].tone.word == "clean"
@@ -49,7 +52,9 @@ def test_what_got_worse_is_shown_first(comparison: Comparison) -> None:
     assert view.first_key == "1-3"
     change = view.changes["6-9"]
     assert change.tone.word == "cured"
-    assert change.columns[2:5] == ("choked", "clean", "−36.0")
+    assert change.columns[2:5] == ("choked", "clean", words.DASH), (
+        "what is clean has no level of buzz"
+    )
     assert "choked before, clean after" in change.spoken
 
 
@@ -90,19 +95,30 @@ def test_customer_hears_the_cure_and_what_remains(comparison: Comparison) -> Non
     assert "before and after the work and set note beside note" in said
     assert "3 that buzzed are clean now" in said
     assert "1 that was clean buzzes now" in said
-    assert "is left to do" not in said, "one note still buzzes"
+    assert "No note buzzes" not in said, "one note still buzzes"
     assert [f.title for f in customer.stays] == ["A dead spot"]
     assert [layer.title for layer in customer.layers] == ["Your neck before", "Your neck after"]
 
 
-def test_nothing_is_left_where_nothing_buzzes(neck_scan: Scan, after_scan: Scan) -> None:
-    positions = tuple(
-        replace(p, buzz="clean", buzz_db=-60.0) if p.buzz == "buzz" else p
-        for p in after_scan.positions
+def test_no_note_buzzes_is_said_only_of_what_was_heard(neck_scan: Scan, after_scan: Scan) -> None:
+    then, now = (tuple(p for p in scan.positions if p.notes) for scan in (neck_scan, after_scan))
+    quiet = tuple(
+        replace(p, buzz="clean", buzz_db=-60.0) if p.buzz in {"buzz", "choked"} else p for p in now
     )
-    comparison = compare(neck_scan, replace(after_scan, positions=positions))
-    customer = customer_comparison_of(comparison, comparison_view_of(comparison))
-    assert "Nothing on the frets is left to do." in customer.summary
+    soft = replace(neck_scan.findings[0], kind="retake", strings=(1,), frets=())
+
+    def said(positions: tuple[Position, ...], *more: Finding) -> str:
+        after = replace(after_scan, positions=positions, findings=(*after_scan.findings, *more))
+        comparison = compare(replace(neck_scan, positions=then), after)
+        return " ".join(customer_comparison_of(comparison, comparison_view_of(comparison)).summary)
+
+    assert "No note buzzes any more." in said(quiet)
+    assert "No note buzzes" not in said(now)
+    assert "does not tell whether all is well on string\u00a01" in said(quiet, soft)
+    assert "No note buzzes" not in said(quiet, soft)
+    gap = (replace(quiet[0], notes=(), buzz=None, reason="not played"), *quiet[1:])
+    assert "1\u00a0note was not played" in said(gap)
+    assert "No note buzzes" not in said(gap)
 
 
 def test_pages_are_written_and_the_same_twice(
@@ -155,7 +171,8 @@ def test_history_has_a_line_for_every_scan(
     told = history([("first <b>", neck_scan), ("second", after_scan)])
     view = history_view_of(told)
     assert [line.label for line in view.lines] == ["first <b>", "second"]
-    assert view.lines[0].counts == ("127", "3", "5", "1", "1")
+    assert view.headers[1:] == ("Judged", "No buzz", "Slight", "Buzz", "Choked", "Short", "Dead")
+    assert view.lines[0].counts == ("127", "3", "5", "1", "0", "1")
     for line in view.lines:
         tone, start, width = line.bar[-1]
         assert start + width == pytest.approx(BAR_WIDTH, abs=0.2), tone.word
@@ -171,4 +188,4 @@ def test_history_has_a_line_for_every_scan(
     assert [line.date for line in view.lines] == ["14\u00a0March 2026", ""]
     text = render_history_terminal(told)
     assert max(map(len, text.splitlines())) <= 80
-    assert re.search(r"^second +136 +129 +6 +1 +0 +1$", text, re.MULTILINE)
+    assert re.search(r"^second +136 +129 +6 +1 +0 +0 +1$", text, re.MULTILINE)

@@ -11,7 +11,7 @@ from typing import get_args
 import pypdf
 import pytest
 
-from buzzscan.neck.verdict import FindingKind
+from buzzscan.neck.verdict import Buzz, FindingKind
 from buzzscan.report.clips import ClipSet
 from buzzscan.report.customer import customer_view_of
 from buzzscan.report.letter import customer_pdf
@@ -19,6 +19,7 @@ from buzzscan.report.plain import PLAIN
 from buzzscan.report.view import view_of
 from buzzscan.scanning import Scan
 
+ALL_CLEAR = "We found nothing on the frets that needs work."
 NO_CLIPS = ClipSet(by_key={}, span_s=1.0, ticks=())
 
 
@@ -26,6 +27,13 @@ def pdf_text(data: bytes) -> str:
     pages = pypdf.PdfReader(io.BytesIO(data)).pages
     assert len(pages) == 1
     return " ".join(pages[0].extract_text().split())
+
+
+def clean_neck(scan: Scan) -> Scan:
+    """Return a neck without faults, every position of it played."""
+    played = tuple(p for p in scan.positions if p.notes)
+    positions = tuple(replace(p, buzz="clean", sustain="rings") for p in played)
+    return replace(scan, findings=(), positions=positions)
 
 
 def test_every_kind_of_finding_has_plain_words() -> None:
@@ -59,7 +67,7 @@ def test_findings_of_a_kind_are_told_once(neck_scan: Scan) -> None:
 def test_a_dead_spot_that_is_named_is_marked(neck_scan: Scan) -> None:
     """Also one that the bars call short: words and map must not contradict each other."""
     place = neck_scan.findings[1].strings[0], neck_scan.findings[1].frets[0]
-    for findings, word in ((neck_scan.findings, "dies early"), (neck_scan.findings[:1], "clean")):
+    for findings, word in ((neck_scan.findings, "dead spot"), (neck_scan.findings[:1], "clean")):
         scan = replace(
             neck_scan,
             findings=findings,
@@ -73,27 +81,75 @@ def test_a_dead_spot_that_is_named_is_marked(neck_scan: Scan) -> None:
         assert row.cells[place[1]].tone.word == word
 
 
+@pytest.mark.parametrize(
+    ("buzz", "named", "word"),
+    [
+        ("clean", True, "dead spot"),
+        ("slight", True, "dead spot"),
+        ("clean", False, "dies early"),
+        ("slight", False, "light touch"),
+        ("buzz", False, "buzz"),
+    ],
+)
+def test_a_cause_is_told_only_of_dead_spots_that_are_named(
+    neck_scan: Scan, buzz: Buzz, *, named: bool, word: str
+) -> None:
+    dead = neck_scan.findings[1]
+    place = dead.strings[0], dead.frets[0]
+    scan = replace(
+        neck_scan,
+        findings=(dead,) if named else (),
+        positions=tuple(
+            replace(p, buzz=buzz, sustain="dead") if (p.string, p.fret) == place else p
+            for p in neck_scan.positions
+        ),
+    )
+    customer = customer_view_of(scan, view_of(scan))
+    row = next(row for row in customer.layers[0].rows if row.string == place[0])
+    assert row.cells[place[1]].tone.word == word
+    causes = [tone for tone in customer.layers[0].tones if "the neck takes" in tone.meaning]
+    assert bool(causes) == named
+    assert ("at a dead spot" in customer.summary[0]) == named
+    light = sum(p.buzz == "slight" for p in neck_scan.positions) + (word == "light touch")
+    assert customer.accepted.startswith(f"{light}\u00a0notes touch")
+
+
 def test_summary_counts_every_played_note_once(neck_scan: Scan) -> None:
     customer = customer_view_of(neck_scan, view_of(neck_scan))
     counts = [int(n) for n in re.findall(r"\d+", customer.summary[0])]
     assert counts[0] == sum(counts[1:]) == 136
     assert customer.summary[0].replace("\u00a0", " ") == (
         "Of 136 notes, 126 ring clean, 3 touch a fret lightly, 5 buzz, 1 stops short and 1 dies "
-        "early."
+        "early at a dead spot."
     )
 
 
 def test_clean_neck_needs_no_work(neck_scan: Scan) -> None:
-    clean = replace(
-        neck_scan,
-        findings=(),
-        positions=tuple(
-            replace(p, buzz="clean", sustain="rings") if p.notes else p for p in neck_scan.positions
-        ),
-    )
+    clean = clean_neck(neck_scan)
     customer = customer_view_of(clean, view_of(clean))
-    assert "nothing on the frets that needs work" in customer.summary[1]
+    assert customer.summary[1] == ALL_CLEAR
     assert customer.accepted == ""
+
+
+@pytest.mark.parametrize("gap", ["unplayed", "unjudged", "retake"])
+def test_nobody_is_told_that_all_is_well_by_a_take_with_gaps(neck_scan: Scan, gap: str) -> None:
+    """What was not judged is said, and that it should be played again."""
+    scan = clean_neck(neck_scan)
+    first, *rest = scan.positions
+    if gap == "retake":
+        soft = replace(neck_scan.findings[0], kind="retake", strings=(1, 2), frets=())
+        scan = replace(scan, findings=(soft,))
+        wanted = "does not tell whether all is well on strings 1–2, which should be played again"
+    elif gap == "unjudged":
+        scan = replace(scan, positions=(replace(first, buzz=None, reason="hum"), *rest))
+        wanted = "1 note could not be judged, and should be played before the frets are judged"
+    else:
+        scan = replace(scan, positions=(replace(first, notes=(), buzz=None), *rest))
+        wanted = "1 note was not played, and should be played before the frets are judged"
+    said = " ".join(customer_view_of(scan, view_of(scan)).summary).replace("\u00a0", " ")
+    assert wanted in said
+    assert ALL_CLEAR not in said
+    assert said.startswith("This recording does not tell") == (gap == "retake")
 
 
 def test_a_hard_player_is_named_only_where_the_take_is_good(neck_scan: Scan) -> None:

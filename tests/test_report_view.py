@@ -9,6 +9,7 @@ import pytest
 
 from buzzscan.guitar import Guitar
 from buzzscan.neck.verdict import Position
+from buzzscan.report import words
 from buzzscan.report.neck_view import neighbour_of
 from buzzscan.report.view import view_of
 from buzzscan.scanning import Scan
@@ -82,6 +83,20 @@ def test_findings_keep_their_order_and_words(neck_scan: Scan) -> None:
     assert len(first.keys) == 9
     assert first.evidence == "frets\u00a07–9, strings\u00a04–6"
     assert view.first_key == first.keys[0]
+
+
+def test_buzz_has_a_number_only_where_contact_is_told(neck_scan: Scan) -> None:
+    """The measure is there for every note; of a clean one it is no buzz."""
+    view = view_of(neck_scan)
+    by_place = {(p.string, p.fret): p for p in neck_scan.positions}
+    assert any(p.buzz == "clean" and p.buzz_db is not None for p in neck_scan.positions)
+    for row in view.layers[0].rows:
+        for fret, cell in enumerate(row.cells):
+            told = by_place[row.string, fret].buzz not in {None, "clean"}
+            assert bool(cell.value) == told, (row.string, fret)
+            numbers = dict(view.positions[f"{row.string}-{fret}"].numbers)
+            for name in ("Buzz", "Buzz through an amp"):
+                assert (numbers[name] != words.DASH) == told, (row.string, fret)
 
 
 def test_unmeasured_values_are_dashes(neck_scan: Scan) -> None:

@@ -62,7 +62,8 @@ def compared_findings(
             continue
         still = [f for f in after.findings if same_cause(finding, f)]
         change = _change_of(finding, still, before, by_place)
-        found.append(_named(finding, before, change, still))
+        told = _strings_cured(finding, before, by_place) if change == "cured" else ()
+        found.append(_named(finding, before, change, still, told))
     found += [
         _named(finding, after, _change_of_new(finding, after, by_place), [finding])
         for finding in after.findings
@@ -158,8 +159,21 @@ def _change_of_new(
     return "new" if bad >= max(counts["same"] + counts["better"], 1) else "same"
 
 
+def _strings_cured(
+    finding: Finding, before: Scan, by_place: Mapping[Place, ComparedPosition]
+) -> tuple[int, ...]:
+    """Return the strings of a cause under which contact was told before and is gone."""
+    places = (by_place[p] for p in _evidence(finding, before) if p in by_place)
+    gone = (p for p in places if p.buzz_before not in {None, "clean"})
+    return tuple(sorted({p.string for p in gone if p.change in {"cured", "better"}}))
+
+
 def _named(
-    finding: Finding, scan: Scan, change: Change, still: Sequence[Finding]
+    finding: Finding,
+    scan: Scan,
+    change: Change,
+    still: Sequence[Finding],
+    cured: Sequence[int] = (),
 ) -> ComparedFinding:
     place = finding_words(finding, scan)
     return ComparedFinding(
@@ -167,20 +181,19 @@ def _named(
         strings=finding.strings,
         frets=finding.frets,
         change=change,
-        summary=f"{place}: {_words(finding, change, still)}",
+        summary=f"{place}: {_words(finding, change, still, cured)}",
     )
 
 
-def _words(finding: Finding, change: Change, still: Sequence[Finding]) -> str:
+def _words(finding: Finding, change: Change, still: Sequence[Finding], cured: Sequence[int]) -> str:
     if change == "cured":
-        return "cured" if finding.kind in CONTACT_KINDS else "no longer found"
+        return _cured(finding, cured) if finding.kind in CONTACT_KINDS else "no longer found"
     if change == "better":
         left = sorted({s for f in still for s in f.strings})
         if not left:
             return "better"
         if len(left) < len(finding.strings):
-            plural = "s" if len(left) > 1 else ""
-            return f"better, still there under string{plural} {listed(left)}"
+            return f"better, still there under {_strings(left)}"
         return "better, but still there"
     return {
         "same": "still there" if still else "much as before",
@@ -188,3 +201,15 @@ def _words(finding: Finding, change: Change, still: Sequence[Finding]) -> str:
         "new": "new since the before take",
         "not comparable": "cannot be compared",
     }[change]
+
+
+def _cured(finding: Finding, strings: Sequence[int]) -> str:
+    """Return the word, with the strings it holds for where it does not hold for all."""
+    untold = sorted(set(finding.strings) - set(strings))
+    if not untold or not strings:
+        return "cured"
+    return f"cured under {_strings(strings)}, not told under {_strings(untold)}"
+
+
+def _strings(numbers: Sequence[int]) -> str:
+    return f"string{'s' if len(numbers) > 1 else ''} {listed(numbers)}"

@@ -300,8 +300,14 @@ def _sentence(
         if kept is True and noise != gain:
             return f"{notes}, and slight buzz elsewhere is as it was: picked alike"
         if abs(level) <= PICK_TOLERANCE_DB:
-            return f"both takes are equally loud ({signed_db(level)}): picked alike"
-        return f"{notes} and the noise moved with them: another recording gain, picked alike"
+            return (
+                f"both takes are equally loud ({signed_db(level)}): nothing speaks against equal "
+                "picking"
+            )
+        return (
+            f"{notes} and the noise moved with them: another recording gain, and nothing speaks "
+            "against equal picking"
+        )
     if pick != "unknown":
         why = f"over {floor}: picked {pick}"
     elif kept is False:

@@ -184,7 +184,7 @@ def _change_view(
             name.removeprefix("fret "),
             words_then,
             words_now,
-            words.number(change.buzz_change_db, 1, signed=True),
+            words.number(_buzz_change_db(change), 1, signed=True),
             words.number(change.sustain_change_ratio, 2),
             words.number(change.cents_change, 1, signed=True),
             tone.word,
@@ -194,6 +194,13 @@ def _change_view(
         after=other,
         played=played,
     )
+
+
+def _buzz_change_db(change: ComparedPosition) -> float | None:
+    """Return the change of buzz where both takes have one: what is clean has no level of buzz."""
+    if {change.buzz_before, change.buzz_after} & {None, "clean"}:
+        return None
+    return change.buzz_change_db
 
 
 def _change_layer(
@@ -207,7 +214,7 @@ def _change_layer(
         for fret in range(len(base.fret_labels)):
             key = key_of(row.string, fret)
             view, change = changes.get(key), by_key.get(key)
-            value = None if change is None else change.buzz_change_db
+            value = None if change is None else _buzz_change_db(change)
             tone = view.tone if view else tone_of("change", None, played=False)
             faults[fret] += tone.word in {"worse", "new"}
             cells.append(
@@ -224,7 +231,7 @@ def _change_layer(
         base,
         key="change",
         title="Change",
-        caption="Change of the energy that contact adds, dB (minus is less buzz)",
+        caption="Change of buzz where both takes have it, dB (minus is less buzz)",
         tones=tones_of("change"),
         rows=tuple(rows),
         foot=tuple(str(faults[f]) if faults[f] else "" for f in range(len(base.fret_labels))),

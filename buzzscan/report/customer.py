@@ -24,7 +24,14 @@ from buzzscan.report.plain import CUSTOMER_CAUTIONS, GLOSSARY, PLAIN, Role
 from buzzscan.report.view import FindingView, ReportView
 from buzzscan.scanning import Scan
 
-__all__ = ["CustomerFinding", "CustomerView", "Pair", "customer_view_of", "plain_layer"]
+__all__ = [
+    "CustomerFinding",
+    "CustomerView",
+    "Pair",
+    "customer_view_of",
+    "not_told",
+    "plain_layer",
+]
 
 MOST_SHOWN = 3
 
@@ -117,7 +124,8 @@ _HEARD = {
     "slight": "touches a fret lightly, less than we call a buzz",
     "buzz": "buzzes",
     "choked": "stops short",
-    "dead": "dies sooner than this string's notes usually do",
+    "dead": "dies sooner than this string's notes usually do: a dead spot",
+    "short": "dies sooner than this string's notes usually do",
     "unjudged": "could not be judged",
     "unplayed": "was not played",
 }
@@ -138,7 +146,7 @@ def customer_view_of(scan: Scan, view: ReportView) -> CustomerView:
         shop=view.shop,
         job=view.job,
         date=words.date(scan.guitar.date),
-        summary=_summary(scan, findings),
+        summary=_summary(scan, view, findings),
         heard=(),
         work=tuple(by_role["work"]),
         stays=tuple(by_role["stays"]),
@@ -213,14 +221,44 @@ def _told(position: Position, dead: frozenset[int]) -> str:
         return "unplayed"
     if position.buzz in {"buzz", "choked"}:
         return str(position.buzz)
-    if position.sustain == "dead" or (
-        position.sustain == "short" and dead.intersection(position.notes)
-    ):
+    fast = position.sustain in {"short", "dead"}
+    if fast and dead.intersection(position.notes):
         return "dead"
+    # A fret that the string touches may be why it falls fast.
+    if position.sustain == "dead" and position.buzz != "slight":
+        return "short"
     return position.buzz or "unjudged"
 
 
-def _summary(scan: Scan, findings: list[CustomerFinding]) -> tuple[str, ...]:
+def not_told(scan: Scan, view: ReportView) -> str:
+    """Return what a take leaves open and has to be played again, as sentences; or nothing."""
+    again = [v.where for f, v in zip(scan.findings, view.findings, strict=True) if _is_retake(f)]
+    told = Counter(_told(p, _dead_notes(scan)) for p in scan.positions)
+    open_ = [
+        f"{words.count(told[key], 'note')} {one if told[key] == 1 else many}"
+        for key, one, many in (
+            ("unjudged", "could not be judged", "could not be judged"),
+            ("unplayed", "was not played", "were not played"),
+        )
+        if told[key]
+    ]
+    lines = []
+    if again:
+        where = words.joined(again) if all(again) else "this neck"
+        lines.append(
+            f"This recording does not tell whether all is well on {where}, which should be "
+            "played again."
+        )
+    if open_:
+        lines.append(f"{words.joined(open_)}, and should be played before the frets are judged.")
+    return " ".join(lines)
+
+
+def _is_retake(finding: Finding) -> bool:
+    return finding.kind == "retake"
+
+
+def _summary(scan: Scan, view: ReportView, findings: list[CustomerFinding]) -> tuple[str, ...]:
     dead = _dead_notes(scan)
     told = Counter(_told(p, dead) for p in scan.positions)
     played = sum(told.values()) - told["unplayed"]
@@ -230,19 +268,25 @@ def _summary(scan: Scan, findings: list[CustomerFinding]) -> tuple[str, ...]:
         ("slight", "touches a fret lightly", "touch a fret lightly"),
         ("buzz", "buzzes", "buzz"),
         ("choked", "stops short", "stop short"),
-        ("dead", "dies early", "die early"),
+        ("dead", "dies early at a dead spot", "die early at dead spots"),
+        ("short", "dies early", "die early"),
         ("unjudged", "could not be judged", "could not be judged"),
     ):
         if told[key]:
             parts.append(f"{told[key]} {singular if told[key] == 1 else plural}")
-    lines = [f"Of {words.count(played, 'note')}, {words.joined(parts)}."]
+    left, sure = not_told(scan, view), _is_good(scan)
+    counts = f"{words.count(played, 'note')}, {words.joined(parts)}."
+    # What a take to be redone does not tell comes before what it seems to tell.
+    lines = [f"Of {counts}"] if sure else [left, f"As far as it tells, of {counts}"]
     work = [f for f in findings if f.role == "work"]
     if work:
         named = [f"{f.title[0].lower()}{f.title[1:]} ({f.where.lower()})" for f in work]
         lines.append(f"The likely cause: {words.joined(named)}.")
-    elif not told["buzz"] and not told["choked"]:
+    if left and sure:
+        lines.append(left)
+    elif not left and not work and not told["buzz"] and not told["choked"]:
         lines.append("We found nothing on the frets that needs work.")
-    hard = " the way a hard player would" if _played_hard(scan) else ""
+    hard = " the way a hard player would" if sure else ""
     lines.append(
         f"We played every fret of every string{hard}, recorded it and measured each note."
         if not told["unplayed"]
@@ -252,20 +296,21 @@ def _summary(scan: Scan, findings: list[CustomerFinding]) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _played_hard(scan: Scan) -> bool:
-    """Return whether it may be said that the neck was played hard: not of a take to be redone.
+def _is_good(scan: Scan) -> bool:
+    """Return whether a take need not be redone, as one that was picked too softly.
 
-    Too soft a picking is one of the reasons for that.
+    Only then may it be said that the neck was played hard.
     """
-    return all(f.kind != "retake" for f in scan.findings)
+    return not any(_is_retake(f) for f in scan.findings)
 
 
 def _accepted(scan: Scan) -> str:
-    slight = [p for p in scan.positions if p.buzz == "slight"]
+    dead = _dead_notes(scan)
+    slight = [p for p in scan.positions if _told(p, dead) == "slight"]
     if not slight:
         return ""
     one = len(slight) == 1
-    hard = " when played hard" if _played_hard(scan) else ""
+    hard = " when played hard" if _is_good(scan) else ""
     return (
         f"{words.count(len(slight), 'note')} {'touches' if one else 'touch'} a fret lightly{hard}. "
         "With strings set low for an easy feel that is usual; it is normally not "
@@ -278,7 +323,8 @@ _PLAIN_WORDS: tuple[tuple[str, str, str], ...] = (
     ("slight", "light touch", "less than we call a buzz"),
     ("buzz", "buzz", "the string strikes a fret"),
     ("choked", "stops short", "the string is stopped by a fret"),
-    ("dead", "dies early", "the neck takes the note's energy"),
+    ("dead", "dead spot", "dies early: the neck takes the note's energy"),
+    ("short", "dies early", "sooner than this string's notes usually do"),
 )
 
 
@@ -287,7 +333,7 @@ def _plain_tone(key: str) -> Tone:
         return tone_of("buzz", None, played=key == "unjudged")
     for name, word, meaning in _PLAIN_WORDS:
         if name == key:
-            layer, verdict = ("sustain", "dead") if key == "dead" else ("buzz", key)
+            layer, verdict = ("sustain" if key in {"dead", "short"} else "buzz"), key
             tone = tone_of(layer, verdict, played=True)  # type: ignore[arg-type]
             return replace(tone, word=word, meaning=meaning)
     raise KeyError(key)

@@ -19,7 +19,8 @@ from buzzscan.comparison import Comparison
 from buzzscan.plots.neckmap import MapLayer
 from buzzscan.report import words
 from buzzscan.report.comparing import ChangeView, ComparisonView
-from buzzscan.report.customer import CustomerView, Pair, customer_view_of, plain_layer
+from buzzscan.report.customer import CustomerView, Pair, customer_view_of, not_told, plain_layer
+from buzzscan.scanning import Scan
 
 __all__ = ["AFTER", "BEFORE", "MOST_HEARD", "customer_comparison_of"]
 
@@ -42,16 +43,13 @@ def customer_comparison_of(
     """
     then = customer_view_of(comparison.before, view.before)
     now = customer_view_of(comparison.after, view.after)
-    left = any(p.buzz in {"buzz", "choked"} for p in comparison.after.positions) or any(
-        c.played and c.tone.word == "not comparable" for c in view.changes.values()
-    )
     return replace(
         now,
         title="Before and after",
         shop=view.shop,
         job=view.job,
         date=_dates(then.date, now.date),
-        summary=_summary(view, then, now, done=done, left=left),
+        summary=_summary(comparison, view, then, done=done),
         heard=tuple(_pair(change) for change in _telling(view)[:MOST_HEARD]),
         work=tuple(replace(f, pair=_of_after(f.pair)) for f in now.work),
         stays=tuple(replace(f, pair=_of_after(f.pair)) for f in now.stays),
@@ -100,11 +98,15 @@ def _pair(change: ChangeView) -> Pair:
 
 
 def _summary(
-    view: ComparisonView, then: CustomerView, now: CustomerView, *, done: str, left: bool
+    comparison: Comparison, view: ComparisonView, then: CustomerView, *, done: str
 ) -> tuple[str, ...]:
-    lines = [_changed(Counter(c.tone.word for c in view.changes.values() if c.played))]
-    if not now.work and not left:
-        lines.append("Nothing on the frets is left to do.")
+    told = Counter(c.tone.word for c in view.changes.values() if c.played)
+    lines = [_changed(told)]
+    left = not_told(comparison.after, view.after)
+    if left:
+        lines.append(left)
+    elif not told["not comparable"] and not _any_buzz(comparison.after):
+        lines.append(f"No note buzzes{' any more' if _any_buzz(comparison.before) else ''}.")
     found = [f"{f.title[0].lower()}{f.title[1:]} ({f.where.lower()})" for f in then.work]
     if found:
         lines.append(f"What we had found: {words.joined(found)}.")
@@ -113,6 +115,10 @@ def _summary(
     work = " the work" if done else ""
     lines.append(f"We played the neck before and after{work} and set note beside note.")
     return tuple(lines)
+
+
+def _any_buzz(scan: Scan) -> bool:
+    return any(p.buzz in {"buzz", "choked"} for p in scan.positions)
 
 
 def _changed(told: Counter[str]) -> str:

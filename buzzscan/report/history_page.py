@@ -41,7 +41,7 @@ class HistoryLineView:
     bar_words
         The same in words.
     counts
-        One number per verdict, then dead positions.
+        One number per verdict on buzz, then short and dead positions.
     worst, findings, change
         Sentences.
     """
@@ -71,6 +71,8 @@ class HistoryView:
 
 
 _WORDS = ("clean", "slight", "buzz", "choked")
+_CLEAN_HEADER = "No buzz"
+"""A position that touches no fret may still fall short or dead: these are counted apart."""
 _TONES = tuple(tone_of("buzz", word, played=True) for word in _WORDS)
 
 
@@ -81,7 +83,14 @@ def history_view_of(history: History) -> HistoryView:
         headline=_headline(history.lines[-1]),
         counts=words.count(len(history.lines), "scan")
         + (f", {history.order}" if history.order else ""),
-        headers=("Scan", "Judged", *(word.capitalize() for word in _WORDS), "Dead"),
+        headers=(
+            "Scan",
+            "Judged",
+            _CLEAN_HEADER,
+            *(word.capitalize() for word in _WORDS[1:]),
+            "Short",
+            "Dead",
+        ),
         tones=_TONES,
         lines=tuple(_line(line) for line in history.lines),
         cautions=CAUTIONS,
@@ -95,11 +104,14 @@ def _headline(last: HistoryLine) -> str:
         for n, singular, plural in (
             (last.buzz, "position buzzes", "positions buzz"),
             (last.choked, "position chokes", "positions choke"),
+            (last.short, "position falls short", "positions fall short"),
             (last.dead, "position is dead", "positions are dead"),
         )
         if n
     ]
-    return f"Last scan: {words.joined(parts) or 'no position buzzes, chokes or is dead'}"
+    return (
+        f"Last scan: {words.joined(parts) or 'no position buzzes, chokes, falls short or is dead'}"
+    )
 
 
 def _line(line: HistoryLine) -> HistoryLineView:
@@ -121,9 +133,13 @@ def _line(line: HistoryLine) -> HistoryLineView:
         date=words.date(line.date),
         judged=str(line.n_judged),
         bar=tuple(bar),
-        bar_words=", ".join(f"{n} {word}" for word, n in zip(_WORDS, counts, strict=True) if n)
+        bar_words=", ".join(
+            f"{n} {word}"
+            for word, n in zip((_CLEAN_HEADER.lower(), *_WORDS[1:]), counts, strict=True)
+            if n
+        )
         or "nothing judged",
-        counts=(*(str(n) for n in counts), str(line.dead)),
+        counts=tuple(str(n) for n in (*counts, line.short, line.dead)),
         worst=worst,
         findings=tuple(words.held(finding) for finding in line.findings),
         change=words.held(line.change),

@@ -163,9 +163,11 @@ def _numbers(position: Position) -> tuple[tuple[str, str], ...]:
             return words.DASH
         return f"{words.number(value, decimals, signed=signed)}{spread(off, decimals)}\u00a0{unit}"
 
+    buzz = row(position.buzz_db, position.buzz_spread_db, 1, "dB", signed=False)
+    by_amp = row(position.buzz_amp_db, None, 1, "dB", signed=False)
     return (
-        ("Buzz", row(position.buzz_db, position.buzz_spread_db, 1, "dB", signed=False)),
-        ("Buzz through an amp", row(position.buzz_amp_db, None, 1, "dB", signed=False)),
+        ("Buzz", buzz if _strikes(position) else words.DASH),
+        ("Buzz through an amp", by_amp if _strikes(position) else words.DASH),
         ("Contact", words.percent(position.contact)),
         (
             "Fall",
@@ -188,11 +190,16 @@ def _tone(layer: Layer, position: Position | None) -> Tone:
     return tone_of(layer, word, played=position is not None and bool(position.notes))
 
 
+def _strikes(position: Position) -> bool:
+    """Return whether contact is told: the buzz of what strikes nothing is no buzz."""
+    return position.buzz not in {None, "clean"}
+
+
 def _value(layer: Layer, position: Position | None) -> str:
     if position is None:
         return ""
     if layer == "buzz":
-        value = position.buzz_db
+        value = position.buzz_db if _strikes(position) else None
         return "" if value is None else words.number(value, 0)
     if layer == "sustain":
         value = position.t60_s

@@ -162,7 +162,10 @@ PLAIN: dict[FindingKind, PlainFinding] = {
         role="recording",
         title="Notes that we need to record again",
         several="Notes that we need to record again",
-        why="Some notes could not be heard well enough to judge.",
+        why=(
+            "Some notes were not played, were picked too softly, or could not be heard well "
+            "enough to judge."
+        ),
         remedy="We play and record them again.",
     ),
 }

@@ -8,7 +8,8 @@ numbers are left numbers. What could not be measured is an empty cell.
 
 Limits
 ------
-One row per note; positions and findings are in scan.json.
+One row per note; positions and findings are in scan.json. Buzz is there for every note, also
+where contact is not likely: there it is what the note's own highs measure, and no buzz.
 """
 
 from __future__ import annotations
@@ -54,8 +55,8 @@ _COLUMNS: tuple[tuple[str, Callable[[MeasuredNote], str]], ...] = (
     ("EDT (s)", lambda m: _rounded(m.edt_s, 3)),
     ("T20 (s)", lambda m: _rounded(m.t20_s, 3)),
     ("T30 (s)", lambda m: _rounded(m.t30_s, 3)),
-    ("buzz (dB)", lambda m: _rounded(m.buzz_db, 2)),
-    ("buzz through an amp (dB)", lambda m: _rounded(m.buzz_amp_db, 2)),
+    ("buzz if it strikes a fret (dB)", lambda m: _rounded(m.buzz_db, 2)),
+    ("buzz through an amp if it strikes a fret (dB)", lambda m: _rounded(m.buzz_amp_db, 2)),
     ("contact (probability)", lambda m: _rounded(m.contact, 3)),
     ("glide (cents)", lambda m: _rounded(m.glide_cents, 2)),
     ("contact until (s)", lambda m: _rounded(m.contact_until_s, 3)),

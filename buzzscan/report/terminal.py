@@ -124,7 +124,7 @@ def render_history_terminal(history: History, *, width: int = 80) -> str:
     """
     view = history_view_of(history)
     width = max(width, _NARROWEST)
-    label_width = max(12, width - 6 * 8 - 2)
+    label_width = max(12, width - 8 * (len(view.headers) - 1) - 2)
     lines = [*_wrap(f"{view.title}: {view.counts}", width), *_wrap(view.headline, width), ""]
     heads = "".join(f"{name.lower():>8}" for name in view.headers[1:])
     lines.append(f"{'scan':<{label_width}}{heads}")

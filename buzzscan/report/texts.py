@@ -33,7 +33,7 @@ class LayerText:
 LAYER_TEXTS: dict[Layer, LayerText] = {
     "buzz": LayerText(
         title="Buzz",
-        caption="Energy that contact with a fret adds, dB of the whole note (nearer 0 is worse)",
+        caption="Energy of contact with a fret, dB of the whole note (nearer 0 is worse)",
         foot="Strings that buzz or choke",
     ),
     "sustain": LayerText(
@@ -155,10 +155,12 @@ def method_of(bars: Bars) -> tuple[tuple[str, str], ...]:
         (
             "Buzz",
             (
-                "Energy that contact with a fret adds between 0.7 and 8 kHz, from 50 to 600 ms "
-                "after the attack, over the energy of the whole note, in dB, against what the "
-                "string's own clean notes sound like. Contact is the probability that the string "
-                f"strikes a fret at all. Judged {heard}; called buzz from {bar}, slight below it."
+                "Energy by which contact with a fret changes the note against what the string's "
+                "own clean notes sound like, between 0.7 and 8 kHz, from 55 to 600 ms after the "
+                "attack, over the energy of the whole note, in dB. Contact is the probability "
+                "that the string strikes a fret at all; the table of notes has both of every "
+                f"note, the map only of those that strike. Judged {heard}; called buzz from "
+                f"{bar}, slight below it."
             ),
         ),
         *_STANDING,
