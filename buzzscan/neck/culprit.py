@@ -47,7 +47,7 @@ _TOUCH_SHARE, _TOUCH_SPREAD = 0.25, 0.04
 """Share of all places that strike at which low action is as likely as a hard touch (a level neck
 under a hard touch strikes in up to a quarter; found on simulated necks)."""
 _WIDE_SURE = (0.1, 0.9)
-_SIZE_TEMPER = 0.6
+_SIZE_TEMPER = 0.5
 """Places share errors of the model, which weigh more on a size than on which cause it is."""
 _FINE_SIZES, _FINE_RANGE = 80, (0.5, 1.8)
 """How finely and how far, as shares of the least and the largest size considered."""

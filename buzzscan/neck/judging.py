@@ -2,7 +2,7 @@
 
 Conventions
 -----------
-Causes of contact come first, the one that explains most leading; then dead spots, pitch, and
+Causes of contact come first, the surest leading; then dead spots, pitch, and
 what has to be played again. When most of a take could not be judged, that comes first.
 
 Limits
@@ -41,9 +41,8 @@ __all__ = ["judge"]
 
 _SURE, _WIDE_TIMES = 0.3, 3
 """Widespread buzz comes after a cause this sure, unless it is this many times as large."""
-_REACH_POWER = 0.5
-"""What is surer comes first, and what stands behind more notes; notes of one cause are no
-independent looks, so they count by their square root."""
+_REACH_POWER = 0.1
+"""What is surer comes first; how many notes stand behind it decides between those about as sure."""
 _RETAKE_SHARE = 0.25
 _RETAKE_FIRST_SHARE = 0.5
 _NO_NOTE = "no note where there was time for one: choked, or left out"
