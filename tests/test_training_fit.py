@@ -49,6 +49,11 @@ def fitted(table: Path) -> tuple[Notes, tuple[Range, ...], Model]:
     return notes, ranges, fit_model(notes, np.ones(len(notes.take), np.bool_))
 
 
+def test_takes_of_two_tables_are_kept_apart(table: Path) -> None:
+    notes, _ = load([table, table])
+    assert np.unique(notes.take).size == 2 * TAKES
+
+
 def test_struck_notes_are_told(fitted: tuple[Notes, tuple[Range, ...], Model]) -> None:
     notes, _, model = fitted
     p = probabilities(model, notes)

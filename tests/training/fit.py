@@ -84,6 +84,10 @@ def load(paths: Sequence[Path]) -> tuple[Notes, tuple[Range, ...]]:
     """Return the notes of all tables, and `COMPARED` with the means of their clean notes."""
     tables = [np.load(path) for path in paths]
     data = {name: np.concatenate([t[name] for t in tables]) for name in tables[0].files}
+    # two tables may hold other takes of the same number
+    table = np.repeat(np.arange(len(tables)), [t["take"].size for t in tables])
+    both = np.stack([table, data["take"].astype(int)], axis=1)
+    data["take"] = np.unique(both, axis=0, return_inverse=True)[1].ravel()
     clean = data["clean"] > 0.0
     means = [round(float(_column(data, r)[clean].mean()), 1) for r in COMPARED]
     ranges = tuple(r._replace(mean=m) for r, m in zip(COMPARED, means, strict=True))
@@ -282,6 +286,7 @@ def main() -> None:
         report(notes, held_out(notes))
         return
     model = fit_model(notes, np.ones(len(notes.take), np.bool_))
+    print("on the very notes it was fitted to:")
     report(notes, probabilities(model, notes))
     write_numbers(asked.write, model, ranges)
 
