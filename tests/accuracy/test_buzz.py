@@ -236,7 +236,7 @@ def test_contact_of_another_kind_is_told() -> None:
     judged = [t for t in unseen() if t.clean or t.persistent]
     # far from the springs' 0.99, and as far from chance
     assert auc(judged) >= 0.8
-    assert np.mean([t.contact > 0.5 for t in judged if t.clean]) <= 0.01
+    assert np.mean([t.contact > 0.5 for t in judged if t.clean]) <= 0.02
 
 
 def test_more_true_buzz_reads_as_more() -> None:
