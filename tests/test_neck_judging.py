@@ -236,7 +236,7 @@ def test_a_take_of_some_strings_is_a_whole_take(note_at: Maker) -> None:
 def test_soft_picking_cannot_show_buzz(judged: Callable[..., Judgement]) -> None:
     findings = judged({}, attack_dbfs=-58.0).findings
     assert findings[-1].kind == "retake"
-    assert "too soft" in findings[-1].summary
+    assert "soft picking" in findings[-1].summary
 
 
 def test_no_notes_are_no_crash() -> None:
@@ -270,3 +270,29 @@ def test_judging_takes_a_fraction_of_the_scan(note_at: Maker) -> None:
     judge(GUITAR, notes)
     # a whole scan of 270 notes may take 2.5 s
     assert time.process_time() - start < 0.5
+
+
+@pytest.mark.parametrize("share", [0.05, 0.1, 0.2, 0.3])
+def test_no_finding_on_buzz_names_a_neck_that_is_clean_on_the_map(
+    judged: Callable[..., Judgement], share: float
+) -> None:
+    everywhere = {(s, f): (share, -60.0) for s in ALL for f in range(GUITAR.frets + 1)}
+    judgement = judged(everywhere)
+    assert {p.buzz for p in judgement.positions} == {"clean"}
+    assert not judgement.findings
+
+
+def test_a_string_that_strikes_all_along_beside_free_ones_lies_low(
+    judged: Callable[..., Judgement],
+) -> None:
+    finding = judged({(6, f): STRONG for f in range(1, 21)}).findings[0]
+    assert finding.kind == "low action"
+    assert finding.strings == (6,)
+    assert finding.confidence > 0.5
+
+
+def test_a_dead_spot_does_not_take_in_a_note_that_strikes(judged: Callable[..., Judgement]) -> None:
+    findings = judged({(3, 6): STRONG}, falls={(3, 5): 3.0, (3, 6): 2.5}).findings
+    (spot,) = [f for f in findings if f.kind == "dead spot"]
+    assert 6 not in spot.frets
+    assert spot.confidence <= 0.99

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from buzzscan.neck.causes import Cause, causes_of
+from buzzscan.neck.causes import FRET_KINDS, Cause, causes_of
 from buzzscan.neck.clearance import Setup
 from buzzscan.neck.evidence import Evidence
 from buzzscan.neck.strikes import strike_model
@@ -40,12 +40,17 @@ _EXPLAINS = 0.25
 LEFT_OVER = 0.4
 """How much of its odds a cause that concerns the whole neck keeps when it explains only what a
 fault at one fret leaves: that is as often a hard touch (found on simulated necks)."""
+_FAINT_SURE = 0.3
+"""Confidence from which a single fret is named although each of its notes is too faint to be
+called buzz."""
 _WIDE_CONTACT = 0.6
 _WIDE_STRING_SHARE, _WIDE_PLACES = 0.2, 8
 """Share of a string's places, and places in all, from which buzz is widespread."""
 _TOUCH_SHARE, _TOUCH_SPREAD = 0.25, 0.04
 """Share of all places that strike at which low action is as likely as a hard touch (a level neck
 under a hard touch strikes in up to a quarter; found on simulated necks)."""
+_SELDOM = 0.05
+"""Share of the other strings' places below which they are free: a touch is shared by all."""
 _WIDE_SURE = (0.1, 0.9)
 _SIZE_TEMPER = 0.5
 """Places share errors of the model, which weigh more on a size than on which cause it is."""
@@ -109,7 +114,7 @@ class Wide:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Explanation:
-    """All causes found, most explained first, and the buzz that is left and widespread."""
+    """All causes found, as they were taken in, and the buzz that is left and widespread."""
 
     found: tuple[Found, ...]
     wide: Wide | None
@@ -184,14 +189,17 @@ def _widespread(evidence: Evidence, explained: npt.NDArray[np.bool_]) -> Wide | 
     straight or rises towards its end has been weighed against that among the causes.
     """
     heard = ~np.isnan(evidence.contact)
-    strikes = heard & (np.nan_to_num(evidence.contact) >= _WIDE_CONTACT)
+    strikes = evidence.struck & heard & (np.nan_to_num(evidence.contact) >= _WIDE_CONTACT)
     left = strikes & ~explained
     share = left.sum(axis=1) / np.maximum(heard.sum(axis=1), 1)
     strings = np.flatnonzero(share >= _WIDE_STRING_SHARE)
     if strings.size == 0 or left[strings].sum() < _WIDE_PLACES:
         return None
     left[share < _WIDE_STRING_SHARE] = False
-    over = (strikes.sum() / heard.sum() - _TOUCH_SHARE) / _TOUCH_SPREAD
+    others = np.setdiff1d(np.arange(len(heard)), strings)
+    free = others.size > 0 and strikes[others].sum() <= _SELDOM * heard[others].sum()
+    concerned = strings if free else np.arange(len(heard))
+    over = (strikes[concerned].sum() / heard[concerned].sum() - _TOUCH_SHARE) / _TOUCH_SPREAD
     return Wide(
         strings=tuple((strings + 1).tolist()),
         places=tuple((int(s) + 1, int(f)) for s, f in np.argwhere(left)),
@@ -218,13 +226,16 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     full = search.with_picks(level, [t.pick for t in taken])
     heard = np.nan_to_num(evidence.contact) >= 0.5
     striking = model.striking(full, given=full)
-    explained = np.zeros_like(heard)
+    explained = np.zeros_like(evidence.struck)
     found = []
     for one in taken:
         others = search.with_picks(level, [t.pick for t in taken if t is not one])
         raised = striking - model.striking(others, given=full) > _EXPLAINS
-        sure = raised & evidence.struck
-        places = np.argwhere(sure if sure.any() else raised & heard)
+        told = raised & evidence.struck
+        at_one_fret = search.causes[one.pick.index].kind in FRET_KINDS
+        if not told.any() and not (at_one_fret and one.confidence >= _FAINT_SURE):
+            continue
+        places = np.argwhere(told if told.any() else raised & heard)
         if places.size == 0:
             continue
         low, size, high = _interval(search, others, one.pick)

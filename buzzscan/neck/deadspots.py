@@ -26,6 +26,7 @@ from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.positions import Place, decay_trends, judged_notes
 from buzzscan.neck.trend import Trend
 from buzzscan.neck.verdict import Bars, Position
+from buzzscan.neck.weighing import MOST_SURE
 
 __all__ = ["DeadSpot", "dead_spots"]
 
@@ -184,6 +185,8 @@ def _cover(place: Place, positions: Mapping[Place, Position]) -> tuple[int, ...]
             beside = positions.get((place[0], place[1] + step * k))
             if beside is None or (beside.decay_ratio or 0.0) < _SHOULDER_RATIO:
                 break
+            if (beside.contact or 0.0) >= _NO_CONTACT:
+                break  # what strikes a fret falls fast for that
             frets.add(place[1] + step * k)
     return tuple(sorted(frets))
 
@@ -241,7 +244,7 @@ def _spot_at(position: Position, ratio: float, trend: Trend, neck: _Neck) -> Dea
         places=tuple((place[0], fret) for fret in frets),
         followers=followers,
         silent=silent,
-        confidence=1.0 / (1.0 + math.exp(-0.4 - support)),
+        confidence=min(1.0 / (1.0 + math.exp(-0.4 - support)), MOST_SURE),
     )
 
 

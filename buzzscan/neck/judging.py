@@ -19,7 +19,7 @@ import numpy as np
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.advice import ADVICE, how_sure
+from buzzscan.neck.advice import ADVICE
 from buzzscan.neck.clearance import Setup, setup_of
 from buzzscan.neck.culprit import LEFT_OVER, explain, scaled
 from buzzscan.neck.deadspots import dead_spots
@@ -87,7 +87,8 @@ def _retake(
     played = [p for p in positions if p.notes]
     lost = [p for p in played if p.contact is None]
     share = len(lost) / len(played) if played else 1.0
-    soft = float(np.median([n.attack_dbfs for n in notes])) < _SOFT_DBFS if notes else False
+    attack_dbfs = float(np.median([n.attack_dbfs for n in notes])) if notes else 0.0
+    soft = attack_dbfs < _SOFT_DBFS
     silent = [s for s in guitar.strings if not any(p.string == s for p in played)]
     if share < _RETAKE_SHARE and not soft:
         return None, share
@@ -98,7 +99,10 @@ def _retake(
     if silent:
         reasons.append(f"{strings_named(silent)} not played")
     if soft:
-        reasons.append("the picking is too soft to tell whether anything buzzes")
+        reasons.append(
+            f"recorded so quietly (attacks at {attack_dbfs:.0f} dBFS) that soft picking, which "
+            "would hide buzz, cannot be ruled out"
+        )
         strings = tuple(guitar.strings)
     text = "; ".join(reasons)
     finding = Finding(
@@ -109,7 +113,7 @@ def _retake(
         height_mm=None,
         height_low_mm=None,
         height_high_mm=None,
-        summary=f"{how_sure(0.95)}: {text}.",
+        summary=f"{text[0].upper()}{text[1:]}.",
         next_step=ADVICE["retake"].text(),
         notes=tuple(sorted(i for p in lost for i in p.notes)),
     )

@@ -24,7 +24,7 @@ import numpy.typing as npt
 from buzzscan.neck.causes import Cause
 from buzzscan.neck.strikes import StrikeModel, log_sum
 
-__all__ = ["Pick", "Search", "Weighed", "search_over"]
+__all__ = ["MOST_SURE", "Pick", "Search", "Weighed", "search_over"]
 
 FloatArray = npt.NDArray[np.float64]
 Span = tuple[int, int]
@@ -33,7 +33,7 @@ _RIVAL = 0.08
 """Probability from which a rival is worth naming."""
 _NEVER = -1e6
 """Log odds of a shape that another one of its kind stands for."""
-_MOST_SURE = 0.99
+MOST_SURE = 0.99
 """No model of a neck is surer than this."""
 
 
@@ -144,7 +144,7 @@ class Weighed:
         others = np.where(np.arange(share.size) == index, 0.0, share)
         rival = int(others.argmax())
         named = rival if others[rival] >= _RIVAL else None
-        return float(min(share[index], _MOST_SURE)), named, float(others[rival])
+        return float(min(share[index], MOST_SURE)), named, float(others[rival])
 
     def membership(self, index: int) -> FloatArray:
         """Return the probability that a cause concerns each string, shape (strings,)."""
