@@ -33,15 +33,16 @@ from buzzscan.partials import PartialFit
 from buzzscan.recording import Recording
 from buzzscan.units import hz_to_cents
 
-__all__ = ["measure_buzz"]
+__all__ = ["NEXT_FRET_CENTS", "measure_buzz"]
 
 FloatArray = npt.NDArray[np.floating[Any]]
 
 _AMP_TOP_HZ = 5000.0
 """Up to where guitar speakers pass sound (encyclopedic value; the steep fall above is common
 knowledge among builders). They pass all of the low end of what counts as buzz."""
-_SHARP_CENTS = 80.0
-"""A string that rests on the next fret sounds 100 cents above the fret that is held."""
+NEXT_FRET_CENTS = 70.0
+"""A string that rests on the next fret sounds 100 cents above the fret that is held; from here it
+is nearer to that than to its own pitch, errors allowed."""
 _RESTING = 0.95
 _LIKELY = 0.5
 _LEAST_SLOTS = 6
@@ -135,7 +136,7 @@ def _rests(guitar: Guitar, note: Note, fit: PartialFit | None, offset_cents: flo
     """Return whether the note sounds at least a fret above the one that is held."""
     sounding = _sounding_hz(guitar, note, fit)
     sharp = hz_to_cents(sounding, guitar.pitch_hz(note.string, note.fret)) - offset_cents
-    return sharp > _SHARP_CENTS
+    return sharp > NEXT_FRET_CENTS
 
 
 def _measure(cues: Cues, contact: float, free_db: FloatArray | None) -> BuzzMeasure:

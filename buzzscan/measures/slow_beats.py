@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from buzzscan.measures.level_slope import SIGMAS_95
 from buzzscan.units import DB_PER_NEPER, power_to_db
 
 __all__ = ["BeatFit", "fit_through_beats"]
@@ -67,7 +68,6 @@ _USUAL_MISS_POINTS = 4.0
 """Independent points that the expected scatter is worth against the scatter seen."""
 _LEAST_LEVELS = 3
 _LEAST_WEIGHT = 1e-6
-_SIGMAS_95 = 1.96
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,7 +141,7 @@ def fit_through_beats(
         fall=-slope,
         error=float(
             np.sqrt(
-                (width / _SIGMAS_95) ** 2
+                (width / SIGMAS_95) ** 2
                 + (weight * fits.variance).sum()
                 + (_DOUBT_OF_PAIR * (slope - plain)) ** 2
             )

@@ -20,6 +20,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 import numpy as np
 
 from buzzscan.guitar import Guitar
+from buzzscan.measures.buzz import NEXT_FRET_CENTS
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.stopping import stopped_early
 from buzzscan.neck.trend import Trend, trend_of
@@ -42,8 +43,6 @@ TOLD_CONTACT = 0.35
 clean note hardly ever reaches a tenth, while brief contact is often heard but faintly."""
 _DISAGREE = 0.6
 """Passes whose contact differs by this much contradict each other."""
-_CHOKED_CENTS = 70.0
-"""From here a note sounds nearer to the next fret's pitch than to its own, errors allowed."""
 _CHOKED_OFF_GRID_CENTS = 35.0
 _CHOKED_DB_PER_S = 90.0
 _CHOKED_RATIO = 3.0
@@ -122,7 +121,7 @@ def decay_trends(
 def _is_choked(
     cents: float | None, whole: float | None, usual: float | None, contact: float | None
 ) -> bool:
-    if cents is not None and cents >= _CHOKED_CENTS:
+    if cents is not None and cents >= NEXT_FRET_CENTS:
         return abs(cents - 100.0 * round(cents / 100.0)) <= _CHOKED_OFF_GRID_CENTS
     if whole is None or contact is None or contact < TOLD_CONTACT:
         return False
