@@ -75,10 +75,13 @@ def test_a_high_fret_is_told_with_its_evidence(neck: Callable[..., Positions]) -
     finding = told(neck())
     assert (finding.kind, finding.strings, finding.frets) == ("high fret", (3, 4), (9,))
     assert finding.notes == (308, 407, 408)
-    assert finding.summary.startswith("Likely: only notes held behind fret 9")
-    assert "frets 7–8 on strings 3–4" in finding.summary
+    assert finding.summary.startswith("Likely: fret 9 is high. Notes held behind fret 9 buzz (")
+    assert "fret 8 on string 3, frets 7–8 on string 4" in finding.summary
+    assert "fret 9 itself rings clear; the notes above it ring clear." in finding.summary
     assert (finding.height_mm, finding.height_low_mm, finding.height_high_mm) == (0.12, 0.08, 0.171)
-    assert "fret 9 (strings 3–4)" in finding.next_step
+    step = finding.next_step
+    assert step.startswith("Lay a short straightedge over frets 9–11 (strings 3–4): light over")
+    assert step.index("rocking on fret 7 shows that fret 8 is low") < step.index("level")
 
 
 def test_without_a_setup_no_height_is_claimed(neck: Callable[..., Positions]) -> None:
@@ -90,22 +93,48 @@ def test_without_a_setup_no_height_is_claimed(neck: Callable[..., Positions]) ->
 
 def test_a_rival_is_named_with_what_tells_them_apart(neck: Callable[..., Positions]) -> None:
     finding = told(neck(), rival=cause("low fret", 8), rival_confidence=0.31)
-    assert "fret 8 may be low instead (31 %)" in finding.summary
-    assert "rocks over frets 8–10" in finding.summary
-    assert "if it does not rock, fret 8 is worn low" in finding.summary
+    assert "Less likely (31 %): fret 8 is low." in finding.summary
     assert "Picked harder" in finding.summary
     other = told(neck(), rival=cause("low action"), rival_confidence=0.2)
-    assert "low action would sound much the same (20 %)" in other.summary
+    assert "Less likely (20 %): the action is low for this touch." in other.summary
     assert "Picked harder" not in other.summary
-    assert "does not rock on fret 9, measure the action" in other.summary
-    even = told(neck(), confidence=0.4, rival=cause("low fret", 8), rival_confidence=0.4)
-    assert "As likely, fret 8" in even.summary
+    assert "light over fret 10 if fret 9 is high" in other.summary
+
+
+@pytest.mark.parametrize(
+    ("own", "its", "words"),
+    [
+        (0.83, 0.12, "Less likely (12 %)"),
+        (0.4, 0.4, "About as likely (40 %)"),
+        (0.45, 0.36, "About as likely (36 %)"),
+        (0.1, 0.8, "More likely (80 %)"),
+    ],
+)
+def test_a_rival_is_weighed_by_its_odds(
+    neck: Callable[..., Positions], own: float, its: float, words: str
+) -> None:
+    rival = cause("low fret", 8)
+    summary = told(neck(), confidence=own, rival=rival, rival_confidence=its).summary
+    assert f"{words}: fret 8 is low." in summary
+
+
+def test_what_nobody_named_is_said_when_it_is_the_likeliest(
+    neck: Callable[..., Positions],
+) -> None:
+    rest = "The other 81 % may be a loose part, the finger, a chip under the string, or a false"
+    assert rest in told(neck(), confidence=0.19).summary
+    rival = cause("low fret", 8)
+    assert "The other" not in told(neck()).summary
+    carried = told(neck(), confidence=0.19, rival=rival, rival_confidence=0.7)
+    assert "The other" not in carried.summary
+    third = told(neck(), confidence=0.19, rival=rival, rival_confidence=0.2)
+    assert "The other 61 %" in third.summary
 
 
 def test_low_action_names_its_rival_too(neck: Callable[..., Positions]) -> None:
     found = {"cause": cause("low action"), "rival": cause("neck too straight")}
     summary = told(neck(), **found, rival_confidence=0.3).summary
-    assert "neck too straight would sound much the same (30 %)" in summary
+    assert "Less likely (30 %): the neck is too straight." in summary
     assert "Measure relief first" in summary
 
 
@@ -130,7 +159,22 @@ def test_low_action_names_its_strings_and_how_many_places(
 ) -> None:
     finding = low_action_finding((3, 4), PLACES, neck(), confidence=0.4)
     assert (finding.kind, finding.strings, finding.frets) == ("low action", (3, 4), (7, 8))
-    assert finding.summary.startswith("Possible: strings 3–4 buzz in 3 places")
+    # the doubt is about the cause: that the strings buzz is heard
+    assert finding.summary.startswith(
+        "Possible: the action is low for this touch. Strings 3–4 buzz in 3 places ("
+    )
+    assert "A hard touch sounds the same." in finding.summary
+    one = low_action_finding((3,), ((3, 8),), neck(), confidence=0.8).summary
+    assert "String 3 buzzes in 1 place (" in one
+    assert "hard touch" not in one
+
+
+def test_evidence_is_named_on_the_strings_of_the_finding_alone(
+    neck: Callable[..., Positions],
+) -> None:
+    finding = told(neck(), strings=(4,), untold=(3,))
+    assert "(frets 7–8 on string 4; most on string 4" in finding.summary
+    assert finding.notes == (308, 407, 408)
 
 
 def test_a_dead_spot_names_every_place_that_its_resonance_takes(
@@ -153,7 +197,24 @@ def test_a_dead_spot_names_every_place_that_its_resonance_takes(
     # D4, A4 = 440 Hz
     assert "falls 2.4 times as fast as this string usually does" in finding.summary
     assert "294 Hz" in finding.summary
-    assert "string 2 fret 3" in finding.summary
+    assert "on string 2 at fret 3" in finding.summary
+
+
+def test_a_dead_open_string_is_called_one(neck: Callable[..., Positions]) -> None:
+    spot = DeadSpot(
+        string=3,
+        fret=0,
+        frets=(0,),
+        ratio=2.4,
+        pitch_hz=GUITAR.pitch_hz(3, 0),
+        places=((3, 0),),
+        followers=(),
+        silent=((4, 5),),
+        confidence=0.8,
+    )
+    summary = dead_spot_finding(spot, neck()).summary
+    assert "Open string 3 falls 2.4 times" in summary
+    assert "fret 0" not in summary
 
 
 def test_strings_are_named() -> None:

@@ -14,12 +14,13 @@ Common practice, no source. No training: local rules and a qualified repairer co
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from buzzscan.neck.straightedge import Suspect, alike, check, sign
 from buzzscan.neck.verdict import FindingKind
 
-__all__ = ["ADVICE", "ORDER", "Advice", "how_sure", "tell_apart"]
+__all__ = ["ADVICE", "ORDER", "Advice", "fret_check", "how_sure", "suspect_of", "tell_apart"]
 
 ORDER: tuple[FindingKind, ...] = (
     "neck too straight",
@@ -44,6 +45,11 @@ _ROD = (
     "not move is a job for a qualified repairer."
 )
 _TENSION = "Slacken the string first: it is under tension and can whip."
+_NUT = (
+    f"{_TENSION} Nut files cut: mind your fingers. Filing and filling make dust and fumes: wear a "
+    "dust mask and eye protection, and work in fresh air. If you have not cut a nut before, leave "
+    "it to a qualified repairer."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,32 +69,31 @@ class Advice:
 
 ADVICE: dict[FindingKind, Advice] = {
     "high fret": Advice(
-        check="Rock a short straightedge over three frets with {where} in the middle, and press "
-        "the fret down to see if it is loose.",
+        check="Press {where} down to see if it is loose.",
         caution=_DUST,
-        work="If it rocks, seat the fret or level and recrown that spot only, then play the "
+        work="If it is high, seat the fret or level and recrown that spot only, then play the "
         "strings again.",
-        doubt="If nothing rocks, measure relief and the frets on either side first.",
+        doubt="If the straightedge shows nothing, measure relief first.",
     ),
     "low fret": Advice(
-        check="Bridge {where} with a short straightedge on its two neighbours: look for light "
-        "under the edge, and for wear under the strings.",
+        check="Look at {where} for wear under the strings.",
         caution=_DUST,
         work="If it is low, replace or raise that fret, or level the others down to it where "
         "there is height enough.",
-        doubt="If there is no gap, rock the edge on the next fret up: it may be high instead.",
+        doubt="If the straightedge shows nothing, measure relief first.",
     ),
     "low nut slot": Advice(
         check="Hold the string down between frets 2 and 3 and look for a gap over fret 1; measure "
         "it with a feeler gauge.",
-        caution=_TENSION,
+        caution=_NUT,
         work="With hardly any gap, fill and recut the slot or replace the nut.",
-        doubt="A capo at fret 1 that stops the buzz proves the slot.",
+        doubt="A high fret 1 leaves as little gap: a short straightedge over frets 1–3 then shows "
+        "light over fret 2.",
     ),
     "high nut slot": Advice(
         check="Hold the string down between frets 2 and 3 and measure the gap over fret 1 with a "
         "feeler gauge.",
-        caution=f"{_TENSION} A slot cut too deep buzzes and cannot be put back.",
+        caution=f"{_NUT} A slot cut too deep buzzes and cannot be put back.",
         work="If it is clearly more than its neighbours', deepen the slot in small strokes, and "
         "check the pitch at fret 1 again.",
         doubt="Heavy finger pressure sounds the same: play fret 1 lightly and compare.",
@@ -145,49 +150,74 @@ ADVICE: dict[FindingKind, Advice] = {
 
 
 _TELLS: dict[frozenset[FindingKind], str] = {
-    frozenset({"high fret", "low fret"}): "A short straightedge that rocks over frets {around} "
-    "shows that fret {high} is high; if it does not rock, fret {low} is worn low. Picked harder, a "
-    "high fret buzzes one note further back; a low one does not.",
-    frozenset({"high fret"}): "The one on which a short straightedge rocks is high.",
-    frozenset({"high fret", "neck too straight"}): "Measure relief first: with relief as it should "
-    "be, only a short straightedge that rocks on fret {high} speaks for that fret.",
-    frozenset({"high fret", "rising fret end"}): "A short straightedge rocks on one high fret; a "
-    "rising end shows along all frets from the 12th up.",
-    frozenset({"high fret", "low action"}): "If a short straightedge does not rock on fret {high}, "
-    "measure the action.",
-    frozenset({"high fret", "low nut slot"}): "A capo at fret 1 that stops the buzz proves the "
-    "slot; fret {high} is high if a short straightedge rocks on it.",
     frozenset({"neck too straight", "low action"}): "Measure relief first: if it is as it should "
     "be, it is the action.",
     frozenset({"neck too straight", "low nut slot"}): "Measure relief first, then put a capo at "
     "fret 1: if that stops the buzz, it is the slot.",
     frozenset({"rising fret end", "low action"}): "A straightedge along the frets from the 12th up "
     "shows a rise; if there is none, it is the action.",
-    frozenset({"low nut slot", "low action"}): "A capo at fret 1 that stops the buzz proves the "
+    frozenset({"low nut slot", "low action"}): "A capo at fret 1 that stops the buzz points to the "
     "slot.",
 }
-"""What tells two causes apart by hand; high and low frets are named by number."""
+"""What tells two causes apart by hand, where neither sits at one fret."""
+
+_FRET_TELLS: dict[FindingKind, str] = {
+    "neck too straight": "Measure relief first: if it is as it should be, {sign}.",
+    "rising fret end": "A rising end shows along all frets from the 12th up; {sign}.",
+    "low action": "Before you measure the action: {sign}.",
+    "low nut slot": "Before you touch the nut: {sign}.",
+}
+"""What tells a cause from one fret that is high or low."""
+
+_HARDER = "Picked harder, a high fret buzzes one note further back; a low one does not."
 
 
-_APART = (
-    "A short straightedge rocks on fret {high} if it is high; one across fret {low} shows light "
-    "under it if it is low."
-)
+def suspect_of(kind: FindingKind, frets: Sequence[int]) -> Suspect | None:
+    """Return the fret in question, or None for a cause that does not sit at one fret."""
+    return Suspect(kind=kind, fret=frets[0]) if kind in ("high fret", "low fret") else None
 
 
-def tell_apart(kinds: Mapping[FindingKind, Sequence[int]]) -> str:
-    """Return the check by hand that tells two causes apart, or nothing.
+def fret_check(suspect: Suspect, *, last: int, where: str) -> str:
+    """Return the check that tells a high or low fret from the fault beside it that sounds alike.
 
     Parameters
     ----------
-    kinds
-        The kinds of the two, one where both are of a kind, and where each sits.
+    last
+        Highest fret of the neck.
+    where
+        Words for the strings concerned.
     """
-    high, low = (next(iter(kinds.get(k, ())), 0) for k in ("high fret", "low fret"))
-    text = _TELLS.get(frozenset(kinds), "")
-    if high and low and high != low + 1:
-        text = _APART
-    return text.format(high=high, low=low, around=f"{low}–{low + 2}")
+    return check(suspect, alike(suspect, last=last), last=last, where=where)
+
+
+def tell_apart(
+    kind: FindingKind,
+    frets: Sequence[int],
+    rival_kind: FindingKind,
+    rival_frets: Sequence[int],
+    *,
+    last: int,
+) -> str:
+    """Return what tells a cause from its rival, or nothing.
+
+    Parameters
+    ----------
+    kind, frets
+        The cause, and where it sits. Its own check by hand (`fret_check`) is not said again.
+    rival_kind, rival_frets
+        Its rival.
+    last
+        Highest fret of the neck.
+    """
+    one, other = suspect_of(kind, frets), suspect_of(rival_kind, rival_frets)
+    if one is not None and other is not None:
+        return _HARDER if other == alike(one, last=last) else check(one, other, last=last)
+    at_fret = one or other
+    if at_fret is None:
+        return _TELLS.get(frozenset((kind, rival_kind)), "")
+    shown = sign(at_fret, last=last)
+    text = _FRET_TELLS.get(rival_kind if one is not None else kind, "")
+    return text.format(sign=shown) if shown else ""
 
 
 def how_sure(confidence: float) -> str:

@@ -14,12 +14,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from buzzscan.neck.advice import ADVICE, how_sure, tell_apart
+from buzzscan.neck.advice import ADVICE, fret_check, how_sure, suspect_of, tell_apart
 from buzzscan.neck.culprit import Found
 from buzzscan.neck.deadspots import DeadSpot
+from buzzscan.neck.grounds import frets_named, grounds, place_named, reach, strings_named
 from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import Finding, FindingKind, Position
-from buzzscan.spans import listed
 
 __all__ = [
     "contact_finding",
@@ -29,15 +29,6 @@ __all__ = [
 ]
 
 Positions = Mapping[Place, Position]
-
-
-def strings_named(strings: Sequence[int]) -> str:
-    """Return "string 6" or "strings 4–6"."""
-    return f"string{'s' if len(strings) > 1 else ''} {listed(strings)}"
-
-
-def _frets_named(frets: Sequence[int]) -> str:
-    return f"fret{'s' if len(frets) > 1 else ''} {listed(frets)}"
 
 
 def _ids(places: Iterable[Place], positions: Positions) -> tuple[int, ...]:
@@ -50,12 +41,13 @@ def _worst(places: Sequence[Place], positions: Positions) -> str:
     choked = [p for p in heard if p.buzz == "choked"]
     if choked:
         at = choked[0]
-        return f"; fret {at.fret} on string {at.string} chokes"
+        return f"; {place_named(at.string, at.fret)} chokes"
     with_level = [p for p in heard if p.buzz_db is not None]
     if not with_level:
         return ""
     at = max(with_level, key=lambda p: p.buzz_db or -200.0)
-    return f"; most at fret {at.fret} on string {at.string} ({at.buzz_db:.0f} dB)".replace("-", "−")
+    most = place_named(at.string, at.fret)
+    return f"; most on {most} ({at.buzz_db:.0f} dB)".replace("-", "−")
 
 
 def _accepted(places: Sequence[Place], positions: Positions) -> str:
@@ -65,47 +57,47 @@ def _accepted(places: Sequence[Place], positions: Positions) -> str:
     return ""
 
 
-def _reach(places: Sequence[Place]) -> str:
-    frets = [f for _, f in places]
-    strings = sorted({s for s, _ in places})
-    if not frets:
-        return ""
-    fretted = [f for f in frets if f > 0]
-    parts = []
-    if 0 in frets:
-        parts.append("the open string")
-    if fretted:
-        parts.append(_frets_named(sorted(set(fretted))))
-    return f"{' and '.join(parts)} on {strings_named(strings)}"
-
-
-_BECAUSE: dict[FindingKind, str] = {
-    "high fret": "only notes held behind {where} strike it, and {where} itself and those above "
-    "it ring clear",
-    "low fret": "only notes at {where} itself strike the next fret, and the notes behind it ring "
-    "clear",
-    "low nut slot": "only the open string strikes a fret, and its fretted notes ring clear",
-    "neck too straight": "notes over the first frets strike a fret on most strings, and those "
-    "further up ring clear",
-    "rising fret end": "notes from about fret {first} up strike a fret on most strings, and those "
-    "below ring clear",
+_CAUSE: dict[FindingKind, str] = {
+    "high fret": "{where} is high",
+    "low fret": "{where} is low",
+    "low nut slot": "the nut slot is low",
+    "neck too straight": "the neck is too straight",
+    "rising fret end": "the end of the fretboard rises",
+    "low action": "the action is low for this touch",
 }
+_AS_LIKELY = 1.5
+"""Odds up to which two causes are about as likely: the model is no finer than that."""
+_UNSURE = 0.5
+_ELSE = "a loose part, the finger, a chip under the string, or a false alarm"
+
+
+def _cause(kind: FindingKind, frets: Sequence[int]) -> str:
+    return _CAUSE[kind].format(where=f"fret {frets[0]}" if frets else "")
 
 
 def _rival(found: Found) -> str:
     """Return the sentence on the next likely cause and what tells the two apart, or nothing."""
-    rival = found.rival
+    rival, cause = found.rival, found.cause
     if rival is None:
         return ""
-    if rival.kind == "low fret":
-        what = f"fret {rival.frets[0]} may be low instead"
-    elif rival.kind == "high fret":
-        what = f"fret {rival.frets[0]} may be high instead"
-    else:
-        what = f"{rival.kind} would sound much the same"
-    tell = tell_apart({rival.kind: rival.frets, found.cause.kind: found.cause.frets})
-    sure = "Less likely" if found.rival_confidence < found.confidence else "As likely"
-    return f" {sure}, {what} ({100.0 * found.rival_confidence:.0f} %). {tell}".rstrip()
+    odds = found.rival_confidence / found.confidence
+    sure = "About as likely"
+    if odds > _AS_LIKELY:
+        sure = "More likely"
+    elif odds < 1.0 / _AS_LIKELY:
+        sure = "Less likely"
+    tell = tell_apart(cause.kind, cause.frets, rival.kind, rival.frets, last=cause.shape.size - 2)
+    what = _cause(rival.kind, rival.frets)
+    return f" {sure} ({100.0 * found.rival_confidence:.0f} %): {what}. {tell}".rstrip()
+
+
+def _rest(found: Found) -> str:
+    """Return what else it may be, where more speaks for that than for any cause named."""
+    rival_confidence = found.rival_confidence if found.rival is not None else 0.0
+    rest = 1.0 - found.confidence - rival_confidence
+    if found.confidence >= _UNSURE or rest <= max(found.confidence, rival_confidence):
+        return ""
+    return f" The other {100.0 * rest:.0f} % may be {_ELSE}: play those notes again first."
 
 
 def _untold(found: Found) -> str:
@@ -120,7 +112,7 @@ def _untold(found: Found) -> str:
 def _lost(places: Sequence[Place], positions: Positions) -> str:
     """Return the clause on places that were picked and gave no note, or nothing."""
     lost = [p for p in places if p in positions and not positions[p].notes]
-    return f"; {_reach(lost)} gave no note when picked" if lost else ""
+    return f"; {reach(lost)} gave no note when picked" if lost else ""
 
 
 def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: str) -> Finding:
@@ -133,15 +125,14 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
             confidence=found.confidence,
             rival=_rival(found),
         )
-    kind, frets, places = found.cause.kind, found.cause.frets, list(found.places)
-    where = f"fret {frets[0]}" if kind in ("high fret", "low fret") else _frets_named(frets)
-    because = _BECAUSE[kind].format(where=where, first=frets[0])
-    reach = _reach(places)
-    summary = f"{how_sure(found.confidence)}: {because}"
-    if reach:
-        summary += f" ({reach}{_worst(places, positions)}{_lost(places, positions)})"
-    summary += "." + _rival(found) + _untold(found) + _accepted(places, positions)
-    size = (found.size_mm, found.low_mm, found.high_mm)
+    kind, frets = found.cause.kind, found.cause.frets
+    # the strings that do not tell are named as such, not as evidence
+    places = [p for p in found.places if p[0] in found.strings] or list(found.places)
+    facts = grounds(kind, frets, found.strings, places, positions)
+    evidence = f"{reach(places)}{_worst(places, positions)}{_lost(places, positions)}"
+    summary = f"{how_sure(found.confidence)}: {_cause(kind, frets)}. {facts.heard} ({evidence})"
+    summary += "".join(f"; {clause}" for clause in facts.clear) + "." + _rival(found)
+    summary += _rest(found) + _untold(found) + _accepted(places, positions)
     if not in_mm and rank and kind in ("high fret", "low fret"):
         summary += f" {rank}"
     return Finding(
@@ -149,13 +140,23 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
         strings=found.strings,
         frets=frets,
         confidence=found.confidence,
-        height_mm=size[0] if in_mm else None,
-        height_low_mm=size[1] if in_mm else None,
-        height_high_mm=size[2] if in_mm else None,
+        height_mm=found.size_mm if in_mm else None,
+        height_low_mm=found.low_mm if in_mm else None,
+        height_high_mm=found.high_mm if in_mm else None,
         summary=summary,
-        next_step=ADVICE[kind].text(f"{where} ({strings_named(found.strings)})"),
-        notes=_ids(places, positions),
+        next_step=_next_step(found),
+        notes=_ids(found.places, positions),
     )
+
+
+def _next_step(found: Found) -> str:
+    """Return the check, the caution and the work for a cause of contact."""
+    kind, frets = found.cause.kind, found.cause.frets
+    suspect = suspect_of(kind, frets)
+    if suspect is None:
+        return ADVICE[kind].text()
+    tell = fret_check(suspect, last=found.cause.shape.size - 2, where=strings_named(found.strings))
+    return f"{tell} {ADVICE[kind].text(f'fret {suspect.fret}')}".lstrip()
 
 
 def low_action_finding(
@@ -174,6 +175,9 @@ def low_action_finding(
         Sentence on the next likely cause.
     """
     frets = tuple(sorted({f for _, f in places}))
+    which = strings_named(strings)
+    buzz = f"{which[0].upper()}{which[1:]} {'buzzes' if len(strings) == 1 else 'buzz'}"
+    touch = " A hard touch sounds the same." if confidence < _UNSURE else ""
     return Finding(
         kind="low action",
         strings=strings,
@@ -182,31 +186,32 @@ def low_action_finding(
         height_mm=None,
         height_low_mm=None,
         height_high_mm=None,
-        summary=f"{how_sure(confidence)}: {strings_named(strings)} buzz in {len(places)} places "
-        f"({_frets_named(frets)}{_worst(places, positions)}), not behind one fret: the action is "
-        f"low for this touch.{rival}{_accepted(places, positions)}",
-        next_step=ADVICE["low action"].text(_frets_named(frets)),
+        summary=f"{how_sure(confidence)}: {_cause('low action', ())}. {buzz} in {len(places)} "
+        f"{'place' if len(places) == 1 else 'places'} ({reach(places)}{_worst(places, positions)}),"
+        f" not behind one fret.{touch}{rival}{_accepted(places, positions)}",
+        next_step=ADVICE["low action"].text(),
         notes=_ids(places, positions),
     )
 
 
 def _places_named(places: Sequence[Place]) -> str:
-    return ", ".join(f"string {s} fret {f}" for s, f in places)
+    return ", ".join(place_named(s, f) for s, f in places)
 
 
 def dead_spot_finding(spot: DeadSpot, positions: Positions) -> Finding:
     """Return the finding for one dead spot."""
-    wide = "" if len(spot.frets) == 1 else f" ({_frets_named(spot.frets)} together)"
+    wide = "" if len(spot.frets) == 1 else f" ({frets_named(spot.frets)} together)"
     follow = ""
     if spot.followers:
-        follow = f" The same pitch falls fast as well at {_places_named(spot.followers)}."
+        follow = f" The same pitch falls fast as well on {_places_named(spot.followers)}."
     elif spot.silent:
-        follow = f" The same pitch rings at {_places_named(spot.silent)}."
+        follow = f" The same pitch rings on {_places_named(spot.silent)}."
+    named = place_named(spot.string, spot.fret)
     summary = (
-        f"{how_sure(spot.confidence)}: string {spot.string} at fret {spot.fret} falls "
+        f"{how_sure(spot.confidence)}: the neck takes the note. "
+        f"{named[0].upper()}{named[1:]} falls "
         f"{spot.ratio:.1f} times as fast as this string usually does{wide}, at "
-        f"{spot.pitch_hz:.0f} Hz, with no added highs: the neck takes the note, no fret "
-        f"does.{follow}"
+        f"{spot.pitch_hz:.0f} Hz, with no added highs.{follow}"
     )
     deepest = [p for p in spot.followers if p in spot.places]
     return Finding(
