@@ -121,7 +121,7 @@ def test_a_rival_is_weighed_by_its_odds(
 def test_what_nobody_named_is_said_when_it_is_the_likeliest(
     neck: Callable[..., Positions],
 ) -> None:
-    rest = "The other 81 % may be a loose part, the finger, a chip under the string, or a false"
+    rest = "The other 81 % may be something else: a loose part, the finger, a chip under the"
     assert rest in told(neck(), confidence=0.19).summary
     rival = cause("low fret", 8)
     assert "The other" not in told(neck()).summary
@@ -139,8 +139,18 @@ def test_low_action_names_its_rival_too(neck: Callable[..., Positions]) -> None:
 
 
 def test_strings_that_do_not_tell_are_said(neck: Callable[..., Positions]) -> None:
-    assert "Strings 5–6 strike too little to tell." in told(neck(), untold=(5, 6)).summary
-    assert "too little to tell" not in told(neck()).summary
+    assert "Strings 5–6 do not tell either way." in told(neck(), untold=(5, 6)).summary
+    assert "String 5 does not tell either way." in told(neck(), untold=(5,)).summary
+    assert "not tell either way" not in told(neck()).summary
+    # on low action as well
+    wide = told(neck(), cause=cause("low action"), strings=(4,), untold=(3,)).summary
+    assert "String 4 buzzes in 2 places (frets 7–8 on string 4;" in wide
+    assert "String 3 does not tell either way." in wide
+
+
+def test_one_place_is_named_once_with_its_level(neck: Callable[..., Positions]) -> None:
+    summary = told(neck(), strings=(3,), places=((3, 8),)).summary
+    assert "buzz (fret 8 on string 3, −25 dB);" in summary
 
 
 def test_places_that_gave_no_note_are_said(neck: Callable[..., Positions]) -> None:

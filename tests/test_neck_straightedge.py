@@ -68,6 +68,17 @@ def test_every_pair_that_sounds_alike_is_told_apart_by_the_frets_named(kind: Fin
             text,
         )
         assert said, f"nothing tells {one} from {other}"
+        left = re.search(
+            r"If not, (light over|rocking on) fret \d+ with the edge over frets (\d+)–\d+ shows that "
+            r"fret (\d+) is (high|low)",
+            text,
+        )
+        assert (left is None) == (len(said) == 2)
+        if left is not None:
+            # one of the two shows there: which, the frets before have told
+            wanted = "light" if left[1] == "light over" else "rocks"
+            assert seen(int(left[2]), one) == seen(int(left[2]), other) == wanted
+            assert {left[3], said[0][4]} == {str(one.fret), str(other.fret)}
         for first, last, sign, middle, fret, word in said:
             at = int(first)
             assert at >= 1, "the nut is no rest for an edge"
@@ -80,6 +91,26 @@ def test_every_pair_that_sounds_alike_is_told_apart_by_the_frets_named(kind: Fin
             assert seen(at, unnamed) is None, "these frets hold both suspects"
 
 
+@pytest.mark.parametrize("apart", [-3, -2, -1, 0, 1, 2, 3])
+@pytest.mark.parametrize(
+    ("kind", "other_kind"),
+    [(k, o) for k in ("high fret", "low fret") for o in ("high fret", "low fret")],
+)
+def test_any_two_frets_near_each_other_are_told_apart(
+    kind: FindingKind, other_kind: FindingKind, apart: int
+) -> None:
+    for fret in range(max(1, 1 - apart), min(LAST, LAST - apart) + 1):
+        one = Suspect(kind=kind, fret=fret)
+        other = Suspect(kind=other_kind, fret=fret + apart)
+        if one == other:
+            continue
+        named = [telling(one, other, last=LAST), telling(other, one, last=LAST)]
+        told = [frets for frets in named if frets is not None]
+        assert told, f"nothing tells {one} from {other}"
+        for frets in told:
+            assert seen(frets[0], one) != seen(frets[0], other)
+
+
 @pytest.mark.parametrize(("fret", "first"), [(22, 20), (9, 8), (1, 1)])
 def test_one_suspect_alone_is_looked_at_where_it_shows_most(fret: int, first: int) -> None:
     suspect = Suspect(kind="high fret", fret=fret)
@@ -89,7 +120,10 @@ def test_one_suspect_alone_is_looked_at_where_it_shows_most(fret: int, first: in
 def test_near_the_ends_of_the_neck_the_other_side_tells() -> None:
     top = check(Suspect(kind="high fret", fret=22), Suspect(kind="low fret", fret=21), last=LAST)
     assert "over frets 19–21: rocking on fret 20 shows that fret 21 is low" in top
-    assert "without it, fret 22 may be high" in top
+    assert (
+        "If not, light over fret 21 with the edge over frets 20–22 shows that fret 22 is high"
+        in top
+    )
     nut = check(Suspect(kind="high fret", fret=2), Suspect(kind="low fret", fret=1), last=LAST)
     assert "over frets 2–4: light over fret 3 shows that fret 2 is high" in nut
 

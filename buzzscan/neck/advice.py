@@ -162,7 +162,7 @@ _TELLS: dict[frozenset[FindingKind], str] = {
 """What tells two causes apart by hand, where neither sits at one fret."""
 
 _FRET_TELLS: dict[FindingKind, str] = {
-    "neck too straight": "Measure relief first: if it is as it should be, {sign}.",
+    "neck too straight": "Measure relief first; then {sign}.",
     "rising fret end": "A rising end shows along all frets from the 12th up; {sign}.",
     "low action": "Before you measure the action: {sign}.",
     "low nut slot": "Before you touch the nut: {sign}.",

@@ -41,13 +41,17 @@ def _worst(places: Sequence[Place], positions: Positions) -> str:
     choked = [p for p in heard if p.buzz == "choked"]
     if choked:
         at = choked[0]
+        if len(places) == 1:
+            return "; it chokes"
         return f"; {place_named(at.string, at.fret)} chokes"
     with_level = [p for p in heard if p.buzz_db is not None]
     if not with_level:
         return ""
     at = max(with_level, key=lambda p: p.buzz_db or -200.0)
-    most = place_named(at.string, at.fret)
-    return f"; most on {most} ({at.buzz_db:.0f} dB)".replace("-", "−")
+    level = f"{at.buzz_db:.0f} dB".replace("-", "−")
+    if len(places) == 1:
+        return f", {level}"
+    return f"; most on {place_named(at.string, at.fret)} ({level})"
 
 
 def _accepted(places: Sequence[Place], positions: Positions) -> str:
@@ -68,7 +72,10 @@ _CAUSE: dict[FindingKind, str] = {
 _AS_LIKELY = 1.5
 """Odds up to which two causes are about as likely: the model is no finer than that."""
 _UNSURE = 0.5
-_ELSE = "a loose part, the finger, a chip under the string, or a false alarm"
+_ELSE = (
+    "something else: a loose part, the finger, a chip under the string, or a false alarm. Play "
+    "those notes again first"
+)
 
 
 def _cause(kind: FindingKind, frets: Sequence[int]) -> str:
@@ -97,7 +104,7 @@ def _rest(found: Found) -> str:
     rest = 1.0 - found.confidence - rival_confidence
     if found.confidence >= _UNSURE or rest <= max(found.confidence, rival_confidence):
         return ""
-    return f" The other {100.0 * rest:.0f} % may be {_ELSE}: play those notes again first."
+    return f" The other {100.0 * rest:.0f} % may be {_ELSE}."
 
 
 def _untold(found: Found) -> str:
@@ -105,14 +112,19 @@ def _untold(found: Found) -> str:
     if not found.untold:
         return ""
     which = strings_named(found.untold)
-    verb = "strikes" if len(found.untold) == 1 else "strike"
-    return f" {which[0].upper()}{which[1:]} {verb} too little to tell."
+    verb = "does" if len(found.untold) == 1 else "do"
+    return f" {which[0].upper()}{which[1:]} {verb} not tell either way."
 
 
 def _lost(places: Sequence[Place], positions: Positions) -> str:
     """Return the clause on places that were picked and gave no note, or nothing."""
     lost = [p for p in places if p in positions and not positions[p].notes]
     return f"; {reach(lost)} gave no note when picked" if lost else ""
+
+
+def _on(strings: Sequence[int], places: Sequence[Place]) -> list[Place]:
+    """Return places on the strings of a cause; strings that do not tell are no evidence."""
+    return [p for p in places if p[0] in strings] or list(places)
 
 
 def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: str) -> Finding:
@@ -123,11 +135,10 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
             found.places,
             positions,
             confidence=found.confidence,
-            rival=_rival(found),
+            rival=_rival(found) + _untold(found),
         )
     kind, frets = found.cause.kind, found.cause.frets
-    # the strings that do not tell are named as such, not as evidence
-    places = [p for p in found.places if p[0] in found.strings] or list(found.places)
+    places = _on(found.strings, found.places)
     facts = grounds(kind, frets, found.strings, places, positions)
     evidence = f"{reach(places)}{_worst(places, positions)}{_lost(places, positions)}"
     summary = f"{how_sure(found.confidence)}: {_cause(kind, frets)}. {facts.heard} ({evidence})"
@@ -172,9 +183,10 @@ def low_action_finding(
     Parameters
     ----------
     rival
-        Sentence on the next likely cause.
+        Sentences on the next likely cause and on strings that do not tell.
     """
-    frets = tuple(sorted({f for _, f in places}))
+    named = _on(strings, places)
+    frets = tuple(sorted({f for _, f in named}))
     which = strings_named(strings)
     buzz = f"{which[0].upper()}{which[1:]} {'buzzes' if len(strings) == 1 else 'buzz'}"
     touch = " A hard touch sounds the same." if confidence < _UNSURE else ""
@@ -186,9 +198,9 @@ def low_action_finding(
         height_mm=None,
         height_low_mm=None,
         height_high_mm=None,
-        summary=f"{how_sure(confidence)}: {_cause('low action', ())}. {buzz} in {len(places)} "
-        f"{'place' if len(places) == 1 else 'places'} ({reach(places)}{_worst(places, positions)}),"
-        f" not behind one fret.{touch}{rival}{_accepted(places, positions)}",
+        summary=f"{how_sure(confidence)}: {_cause('low action', ())}. {buzz} in {len(named)} "
+        f"{'place' if len(named) == 1 else 'places'} ({reach(named)}{_worst(named, positions)}),"
+        f" not behind one fret.{touch}{rival}{_accepted(named, positions)}",
         next_step=ADVICE["low action"].text(),
         notes=_ids(places, positions),
     )

@@ -146,7 +146,12 @@ def grounds(
         heard = _heard(f"The notes at fret {at}", places, positions, one=False)
         rest = [_clear("the notes behind it", behind), _clear("those above it", above)]
     elif kind == "low nut slot":
-        heard = _heard(f"Open {strings_named(strings)}", places, positions, one=len(strings) == 1)
+        heard = _heard(
+            f"The open string{'s' if len(strings) > 1 else ''}",
+            places,
+            positions,
+            one=len(strings) == 1,
+        )
         rest = [_clear("the fretted notes", above)]
     elif kind == "neck too straight":
         heard = _on_most("Notes over the first frets", strings, between(0, past))

@@ -36,11 +36,6 @@ class Suspect:
         """Return "fret 9 is high"."""
         return f"fret {self.fret} is {self.kind.removesuffix(' fret')}"
 
-    @property
-    def may_be(self) -> str:
-        """Return "fret 9 may be high": what does not show on the other may be nothing at all."""
-        return f"fret {self.fret} may be {self.kind.removesuffix(' fret')}"
-
 
 def shows(frets: Frets, suspect: Suspect) -> Sign | None:
     """Return what an edge over three frets shows if one suspect is off and the others level."""
@@ -132,19 +127,21 @@ def check(suspect: Suspect, other: Suspect | None, *, last: int, where: str = ""
     where
         Words for the strings concerned.
     """
-    under = f" ({where})" if where else ""
     own = telling(suspect, other, last=last)
     its = telling(other, suspect, last=last) if other is not None else None
-    if own is not None:
-        text = f"Lay a short straightedge {_over(own)}{under}: {_shown(own, suspect)}"
-        if other is None:
-            return f"{text}."
-        if its is None:
-            text += f"; without it, {other.may_be}."
-        else:
-            text += f". Lay it {_over(its)}: {_shown(its, other)}."
+    told = [(f, s) for f, s in ((own, suspect), (its, other)) if f is not None and s is not None]
+    if not told:
+        return ""
+    under = f" ({where})" if where else ""
+    text = f"Lay a short straightedge {_over(told[0][0])}{under}: {_shown(*told[0])}."
+    if other is None:
+        return text
+    if len(told) > 1:
+        text += f" Lay it {_over(told[1][0])}: {_shown(*told[1])}."
         return text + (_trap(suspect, other) if 1 < suspect.fret < last else "")
-    if its is not None and other is not None:
-        text = f"Lay a short straightedge {_over(its)}{under}: {_shown(its, other)}"
-        return f"{text}; without it, {suspect.may_be}."
-    return ""
+    # near the ends one of the two shows only on frets that hold both: it is what is left
+    left = suspect if own is None else other
+    both = telling(left, None, last=last)
+    if both is not None:
+        text += f" If not, {_seen(both, left)} with the edge {_over(both)} shows that {left}."
+    return text
