@@ -69,8 +69,8 @@ def test_every_pair_that_sounds_alike_is_told_apart_by_the_frets_named(kind: Fin
         )
         assert said, f"nothing tells {one} from {other}"
         left = re.search(
-            r"If not, (light over|rocking on) fret \d+ with the edge over frets (\d+)–\d+ shows that "
-            r"fret (\d+) is (high|low)",
+            r"If not, (light over|rocking on) fret \d+ with the edge over frets (\d+)–\d+ "
+            r"shows that fret (\d+) is (high|low)",
             text,
         )
         assert (left is None) == (len(said) == 2)
