@@ -99,13 +99,26 @@ def _heard(what: str, places: Sequence[Place], positions: Positions, *, one: boo
     return f"{what} may buzz, too faintly to be marked"
 
 
-def _on_most(what: str, strings: Sequence[int], verdicts: Mapping[Place, bool]) -> str:
-    """Return on how many strings some notes buzz."""
-    judged = {s for s, _ in verdicts if s in strings}
-    buzzing = {s for (s, _), clear in verdicts.items() if not clear and s in strings}
+def _on_most(what: str, verdicts: Mapping[Place, bool]) -> str:
+    """Return on how many of the strings judged some notes buzz."""
+    judged = {s for s, _ in verdicts}
+    buzzing = {s for (s, _), clear in verdicts.items() if not clear}
     if not buzzing:
         return f"{what} may buzz, too faintly to be marked"
     return f"{what} buzz on {len(buzzing)} of {len(judged)} strings"
+
+
+def _clear_of(
+    strings: Sequence[int], positions: Positions, frets: Sequence[int]
+) -> tuple[dict[Place, bool], dict[Place, bool], dict[Place, bool]]:
+    """Return whether the places judged ring clear, behind some frets, at them and above them."""
+    parts: tuple[dict[Place, bool], dict[Place, bool], dict[Place, bool]] = ({}, {}, {})
+    for place, p in positions.items():
+        if p.buzz is None or p.string not in strings:
+            continue
+        which = int(p.fret >= frets[0]) + int(p.fret > frets[-1])
+        parts[which][place] = p.buzz == "clean"
+    return parts
 
 
 def grounds(
@@ -126,37 +139,23 @@ def grounds(
     positions
         Verdicts by place.
     """
-    clear = {
-        place: p.buzz == "clean"
-        for place, p in positions.items()
-        if p.buzz is not None and p.string in strings
-    }
-
-    def between(first: int, stop: int) -> dict[Place, bool]:
-        return {p: c for p, c in clear.items() if first <= p[1] < stop}
-
-    end = max((f for _, f in positions), default=0) + 1
-    at, past = frets[0], frets[-1] + 1
-    behind, above = list(between(0, at).values()), list(between(past, end).values())
-    itself = list(between(at, past).values())
+    at, one = frets[0], len(strings) == 1
+    behind, itself, above = _clear_of(strings, positions, frets)
+    under, on, over = (list(part.values()) for part in (behind, itself, above))
     if kind == "high fret":
         heard = _heard(f"Notes held behind fret {at}", places, positions, one=False)
-        rest = [_clear(f"fret {at} itself", itself, one=True), _clear("the notes above it", above)]
+        rest = [_clear(f"fret {at} itself", on, one=True), _clear("the notes above it", over)]
     elif kind == "low fret":
         heard = _heard(f"The notes at fret {at}", places, positions, one=False)
-        rest = [_clear("the notes behind it", behind), _clear("those above it", above)]
+        rest = [_clear("the notes behind it", under), _clear("those above it", over)]
     elif kind == "low nut slot":
-        heard = _heard(
-            f"The open string{'s' if len(strings) > 1 else ''}",
-            places,
-            positions,
-            one=len(strings) == 1,
-        )
-        rest = [_clear("the fretted notes", above)]
+        what = "The open string" if one else "The open strings"
+        heard = _heard(what, places, positions, one=one)
+        rest = [_clear("the fretted notes", over)]
     elif kind == "neck too straight":
-        heard = _on_most("Notes over the first frets", strings, between(0, past))
-        rest = [_clear("those further up", above)]
+        heard = _on_most("Notes over the first frets", behind | itself)
+        rest = [_clear("those further up", over)]
     else:
-        heard = _on_most(f"Notes from about fret {at} up", strings, between(at, end))
-        rest = [_clear("those below", behind)]
+        heard = _on_most(f"Notes from about fret {at} up", itself | above)
+        rest = [_clear("those below", under)]
     return Grounds(heard=heard, clear=tuple(clause for clause in rest if clause))
