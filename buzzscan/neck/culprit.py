@@ -26,7 +26,7 @@ from buzzscan.neck.evidence import Evidence
 from buzzscan.neck.strikes import strike_model
 from buzzscan.neck.weighing import Pick, Search, Weighed, search_over
 
-__all__ = ["LEFT_OVER", "Explanation", "Found", "explain", "scaled"]
+__all__ = ["LEFT_OVER", "Explanation", "Found", "Wide", "explain", "scaled"]
 
 FloatArray = npt.NDArray[np.float64]
 

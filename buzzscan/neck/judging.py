@@ -21,7 +21,7 @@ from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.advice import ADVICE
 from buzzscan.neck.clearance import Setup, setup_of
-from buzzscan.neck.culprit import LEFT_OVER, explain, scaled
+from buzzscan.neck.culprit import LEFT_OVER, Wide, explain, scaled
 from buzzscan.neck.deadspots import dead_spots
 from buzzscan.neck.evidence import evidence_of
 from buzzscan.neck.findings import (
@@ -50,25 +50,30 @@ _SOFT_DBFS = -45.0
 """Median attack below this is no hard picking at any usual recording level."""
 
 
-def _with_widespread(findings: list[Finding], wide: Finding) -> list[Finding]:
+def _with_widespread(
+    findings: list[Finding], wide: Wide, positions: Mapping[Place, Position]
+) -> list[Finding]:
     """Return the findings with widespread buzz among them, where it belongs.
 
     Low action found among the causes gives way to it when it explains less, and lends it its
     confidence. What one fret or the shape of the neck explains comes first where it is the surer
     or explains enough: it is mended first, and what is left may be the player's touch.
     """
-    same = [f for f in findings if f.kind == wide.kind]
-    if any(len(f.notes) >= len(wide.notes) for f in same):
-        return findings
-    others = [f for f in findings if f.kind != wide.kind]
+
+    def told(confidence: float) -> Finding:
+        return low_action_finding(wide.strings, wide.places, positions, confidence=confidence)
+
+    same = [f for f in findings if f.kind == "low action"]
+    others = [f for f in findings if f.kind != "low action"]
     surest = max([wide.confidence, *(f.confidence for f in same)])
-    wide = dataclasses.replace(wide, confidence=surest)
+    finding = told(surest)
+    if any(len(f.notes) >= len(finding.notes) for f in same):
+        return findings
     sure = [f for f in others if f.confidence >= _SURE]
-    explained = len(wide.notes) <= _WIDE_TIMES * sum(len(f.notes) for f in sure)
-    last = explained or any(f.confidence > wide.confidence for f in sure)
-    if not last:
-        return [wide, *others]
-    return [*others, dataclasses.replace(wide, confidence=scaled(surest, LEFT_OVER))]
+    explained = len(finding.notes) <= _WIDE_TIMES * sum(len(f.notes) for f in sure)
+    if explained or any(f.confidence > surest for f in sure):
+        return [*others, told(scaled(surest, LEFT_OVER))]
+    return [finding, *others]
 
 
 def _rank(found_size: float, setup: Setup) -> str:
@@ -176,13 +181,7 @@ def judge(
     ]
     findings.sort(key=lambda f: -f.confidence * len(f.notes) ** _REACH_POWER)
     if explained.wide is not None:
-        wide = low_action_finding(
-            explained.wide.strings,
-            explained.wide.places,
-            by_place,
-            confidence=explained.wide.confidence,
-        )
-        findings = _with_widespread(findings, wide)
+        findings = _with_widespread(findings, explained.wide, by_place)
     spots = dead_spots(guitar, positions, places, decay_trends(guitar, places), bars=bars)
     findings.extend(dead_spot_finding(s, by_place) for s in spots)
     pitches = string_pitches(guitar, positions, setup, offset_cents=offset_cents)
