@@ -12,9 +12,9 @@ Negative numbers cannot be told from the dash.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
-__all__ = ["listed"]
+__all__ = ["frets_named", "listed", "strings_named"]
 
 
 def listed(values: Iterable[int]) -> str:
@@ -26,3 +26,13 @@ def listed(values: Iterable[int]) -> str:
         else:
             runs.append([value])
     return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs)
+
+
+def strings_named(strings: Sequence[int]) -> str:
+    """Return "string 6" or "strings 4–6"."""
+    return f"string{'s' if len(strings) > 1 else ''} {listed(strings)}"
+
+
+def frets_named(frets: Sequence[int]) -> str:
+    """Return "fret 9" or "frets 7–9"."""
+    return f"fret{'s' if len(frets) > 1 else ''} {listed(frets)}"

@@ -17,10 +17,10 @@ from buzzscan.neck.findings import (
     contact_finding,
     dead_spot_finding,
     low_action_finding,
-    strings_named,
 )
 from buzzscan.neck.positions import Place, judge_positions
 from buzzscan.neck.verdict import Bars, Finding, FindingKind, Position
+from buzzscan.spans import strings_named
 
 Maker = Callable[..., MeasuredNote]
 Positions = dict[Place, Position]

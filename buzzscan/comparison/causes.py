@@ -22,7 +22,7 @@ from buzzscan.comparison.wording import finding_words
 from buzzscan.neck.positions import judged_notes
 from buzzscan.neck.verdict import Finding, FindingKind
 from buzzscan.scanning import Scan
-from buzzscan.spans import listed
+from buzzscan.spans import strings_named
 
 __all__ = ["compared_findings", "places_of_other_causes", "same_cause"]
 
@@ -193,7 +193,7 @@ def _words(finding: Finding, change: Change, still: Sequence[Finding], cured: Se
         if not left:
             return "better"
         if len(left) < len(finding.strings):
-            return f"better, still there under {_strings(left)}"
+            return f"better, still there under {strings_named(left)}"
         return "better, but still there"
     return {
         "same": "still there" if still else "much as before",
@@ -208,8 +208,4 @@ def _cured(finding: Finding, strings: Sequence[int]) -> str:
     untold = sorted(set(finding.strings) - set(strings))
     if not untold or not strings:
         return "cured"
-    return f"cured under {_strings(strings)}, not told under {_strings(untold)}"
-
-
-def _strings(numbers: Sequence[int]) -> str:
-    return f"string{'s' if len(numbers) > 1 else ''} {listed(numbers)}"
+    return f"cured under {strings_named(strings)}, not told under {strings_named(untold)}"

@@ -24,7 +24,7 @@ from buzzscan.comparison.spread import spread_of
 from buzzscan.comparison.strength import strength_of
 from buzzscan.comparison.wording import as_sentence, counted
 from buzzscan.scanning import Scan
-from buzzscan.spans import listed
+from buzzscan.spans import strings_named
 
 __all__ = ["compare"]
 
@@ -85,10 +85,9 @@ def _strength_remarks(strength: Strength) -> tuple[str, ...]:
     for pick in ("softer", "harder", "unknown"):
         odd = [s.string for s in strength.strings if s.pick == pick != strength.pick]
         if odd:
-            words = f"string{'s' if len(odd) > 1 else ''} {listed(odd)}"
             how = "softer or harder, it cannot be told" if pick == "unknown" else pick
             verb = "were" if len(odd) > 1 else "was"
-            remarks.append(as_sentence(f"{words} {verb} picked {how}"))
+            remarks.append(as_sentence(f"{strings_named(odd)} {verb} picked {how}"))
     if not strength.alike:
         remarks.append("Play the after take as hard as the before take, at the same gain.")
     return tuple(remarks)

@@ -16,7 +16,7 @@ from collections.abc import Sequence
 
 from buzzscan.comparison.result import ComparedPosition
 from buzzscan.comparison.wording import counted
-from buzzscan.spans import listed
+from buzzscan.spans import frets_named
 
 __all__ = ["NOT_FOUND", "lost_positions", "lost_remark"]
 
@@ -47,6 +47,5 @@ def lost_remark(positions: Sequence[ComparedPosition]) -> str:
 
 def _places(frets_of: dict[int, list[int]]) -> str:
     return ", ".join(
-        f"string {string} fret{'s' if len(frets) > 1 else ''} {listed(frets)}"
-        for string, frets in sorted(frets_of.items())
+        f"string {string} {frets_named(frets)}" for string, frets in sorted(frets_of.items())
     )

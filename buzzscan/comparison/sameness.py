@@ -19,7 +19,7 @@ from buzzscan.errors import ComparisonError
 from buzzscan.guitar import Guitar
 from buzzscan.neck.positions import judged_notes
 from buzzscan.scanning import Scan
-from buzzscan.spans import listed
+from buzzscan.spans import strings_named
 
 __all__ = ["differences", "refuse_other_guitar", "same_recordings"]
 
@@ -85,13 +85,9 @@ def differences(before: Scan, after: Scan) -> tuple[str, ...]:
     else:
         changed = _other_strings(before, after)
         if changed:
-            words = f"string{'s' if len(changed) > 1 else ''} {listed(changed)}"
+            verb = "sounds" if len(changed) == 1 else "sound"
             remarks.append(
-                as_sentence(
-                    f"{words} sounds of another stiffness than before"
-                    if len(changed) == 1
-                    else f"{words} sound of another stiffness than before"
-                )
+                as_sentence(f"{strings_named(changed)} {verb} of another stiffness than before")
                 + " Other strings, or another guitar? Both change more than the frets do."
             )
     if before.bars != after.bars:

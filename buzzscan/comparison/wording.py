@@ -15,7 +15,7 @@ from collections.abc import Sequence
 
 from buzzscan.neck.verdict import Finding
 from buzzscan.scanning import Scan
-from buzzscan.spans import listed
+from buzzscan.spans import frets_named, listed, strings_named
 
 __all__ = ["as_sentence", "counted", "finding_words", "place_words", "signed_db"]
 
@@ -33,11 +33,10 @@ def finding_words(finding: Finding, scan: Scan) -> str:
 
 def place_words(kind: str, strings: Sequence[int], frets: Sequence[int]) -> str:
     """Return a cause and its place in words, as in "high fret 9 under strings 1–4"."""
-    fret = listed(frets)
-    string = f"string{'s' if len(strings) > 1 else ''} {listed(strings)}" if strings else ""
+    string = strings_named(strings) if strings else ""
     if kind in {"high fret", "low fret"}:
-        return f"{kind} {fret}" + (f" under {string}" if string else "")
-    part = f"fret{'s' if len(frets) > 1 else ''} {fret}" if frets else ""
+        return f"{kind} {listed(frets)}" + (f" under {string}" if string else "")
+    part = frets_named(frets) if frets else ""
     where = " ".join(piece for piece in (string, part) if piece)
     return f"{kind} at {where}" if where else kind
 

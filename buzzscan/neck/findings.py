@@ -17,15 +17,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from buzzscan.neck.advice import ADVICE, fret_check, how_sure, suspect_of, tell_apart
 from buzzscan.neck.culprit import Found
 from buzzscan.neck.deadspots import DeadSpot
-from buzzscan.neck.grounds import frets_named, grounds, place_named, reach, strings_named
+from buzzscan.neck.grounds import grounds, place_named, reach
 from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import Finding, FindingKind, Position
+from buzzscan.spans import frets_named, strings_named
 
 __all__ = [
     "contact_finding",
     "dead_spot_finding",
     "low_action_finding",
-    "strings_named",
 ]
 
 Positions = Mapping[Place, Position]

@@ -18,9 +18,9 @@ from dataclasses import dataclass
 
 from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import FindingKind, Position
-from buzzscan.spans import listed
+from buzzscan.spans import frets_named, strings_named
 
-__all__ = ["Grounds", "frets_named", "grounds", "place_named", "reach", "strings_named"]
+__all__ = ["Grounds", "grounds", "place_named", "reach"]
 
 Positions = Mapping[Place, Position]
 
@@ -34,16 +34,6 @@ class Grounds:
 
     heard: str
     clear: tuple[str, ...]
-
-
-def strings_named(strings: Sequence[int]) -> str:
-    """Return "string 6" or "strings 4–6"."""
-    return f"string{'s' if len(strings) > 1 else ''} {listed(strings)}"
-
-
-def frets_named(frets: Sequence[int]) -> str:
-    """Return "fret 9" or "frets 7–9"."""
-    return f"fret{'s' if len(frets) > 1 else ''} {listed(frets)}"
 
 
 def place_named(string: int, fret: int) -> str:

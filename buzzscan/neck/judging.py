@@ -28,7 +28,6 @@ from buzzscan.neck.findings import (
     contact_finding,
     dead_spot_finding,
     low_action_finding,
-    strings_named,
 )
 from buzzscan.neck.gaps import silent_passes
 from buzzscan.neck.intonation import string_pitches
@@ -36,6 +35,7 @@ from buzzscan.neck.pitchfindings import pitch_findings
 from buzzscan.neck.positions import Place, by_position, decay_trends, judge_positions
 from buzzscan.neck.softer import hard_takes_only, soft_takes, with_softer
 from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
+from buzzscan.spans import strings_named
 
 __all__ = ["judge"]
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from buzzscan.spans import listed
+from buzzscan.spans import frets_named, strings_named
 from buzzscan.units import FLOOR_DB
 
 __all__ = [
@@ -191,7 +191,7 @@ def place(strings: Sequence[int], frets: Sequence[int]) -> str:
     if frets == (0,):
         parts.append("open string" if len(strings) == 1 else "open strings")
     elif frets:
-        parts.append(f"fret{'s' if len(frets) > 1 else ''}{_NBSP}{listed(frets)}")
+        parts.append(frets_named(frets).replace(" ", _NBSP, 1))
     if strings:
-        parts.append(f"string{'s' if len(strings) > 1 else ''}{_NBSP}{listed(strings)}")
+        parts.append(strings_named(strings).replace(" ", _NBSP, 1))
     return ", ".join(parts) or "whole instrument"
