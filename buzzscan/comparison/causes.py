@@ -19,14 +19,13 @@ from statistics import median
 
 from buzzscan.comparison.result import Change, ComparedFinding, ComparedPosition
 from buzzscan.comparison.wording import finding_words
-from buzzscan.neck.positions import judged_notes
+from buzzscan.neck.positions import Place, judged_notes
 from buzzscan.neck.verdict import Finding, FindingKind
 from buzzscan.scanning import Scan
 from buzzscan.spans import strings_named
 
 __all__ = ["compared_findings", "places_of_other_causes", "same_cause"]
 
-Place = tuple[int, int]
 
 CONTACT_KINDS: frozenset[FindingKind] = frozenset(
     ("high fret", "low fret", "low nut slot", "neck too straight", "rising fret end", "low action")

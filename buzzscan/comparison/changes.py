@@ -22,13 +22,12 @@ from buzzscan.comparison.result import Change, ComparedPosition, Pick, Strength
 from buzzscan.comparison.spread import Spread
 from buzzscan.comparison.wording import signed_db
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.positions import judged_notes
+from buzzscan.neck.positions import Place, judged_notes
 from buzzscan.neck.verdict import Buzz, Position
 from buzzscan.scanning import Scan
 
 __all__ = ["Judge"]
 
-Place = tuple[int, int]
 
 BADNESS: dict[Buzz, int] = {"clean": 0, "slight": 1, "buzz": 2, "choked": 3}
 HEARD_AS_BAD = 2

@@ -14,10 +14,12 @@ from __future__ import annotations
 import math
 from statistics import median
 
+from buzzscan.comparison.places import middles
 from buzzscan.comparison.wording import as_sentence
 from buzzscan.errors import ComparisonError
 from buzzscan.guitar import Guitar
-from buzzscan.neck.positions import judged_notes
+from buzzscan.measures.measured import MeasuredNote
+from buzzscan.neck.positions import Place
 from buzzscan.scanning import Scan
 from buzzscan.spans import strings_named
 
@@ -103,12 +105,14 @@ def same_recordings(before: Scan, after: Scan) -> bool:
     return {r.sha256 for r in before.recordings} == {r.sha256 for r in after.recordings}
 
 
-def _stiffness(scan: Scan) -> dict[tuple[int, int], float]:
-    found: dict[tuple[int, int], list[float]] = {}
-    for n in judged_notes(scan.notes):
-        if n.inharmonicity is not None and n.inharmonicity > 0.0:
-            found.setdefault((n.note.string, n.note.fret), []).append(math.log(n.inharmonicity))
-    return {place: median(values) for place, values in found.items()}
+def _stiffness(scan: Scan) -> dict[Place, float]:
+    """Return the natural log of B of each place that has it."""
+
+    def log_b(note: MeasuredNote) -> float | None:
+        b = note.inharmonicity
+        return math.log(b) if b is not None and b > 0.0 else None
+
+    return middles(scan, log_b)
 
 
 def _other_strings(before: Scan, after: Scan) -> list[int]:

@@ -13,13 +13,12 @@ t: Smyth, Stat. Appl. Genet. Mol. Biol. 3, 2004).
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
-from buzzscan.neck.positions import judged_notes
+from buzzscan.comparison.places import values_by_place
 from buzzscan.neck.verdict import Position
 from buzzscan.scanning import Scan
 
@@ -69,24 +68,15 @@ def spread_of(scans: Iterable[Scan]) -> Spread:
     """Return the spread of the buzz level, pooled over the positions of the scans in contact."""
     squares, passes = 0.0, 0
     for scan in scans:
-        levels = _levels(scan)
+        levels = values_by_place(scan, lambda n: n.buzz_db)
         for p in scan.positions:
-            values = levels[p.string, p.fret]
+            values = levels.get((p.string, p.fret), [])
             if len(values) > 1 and _in_contact(p):
                 squares += float(np.sum((np.array(values) - np.mean(values)) ** 2))
                 passes += len(values) - 1
     freedom = passes + USUAL_WEIGHT
     variance = (squares + USUAL_WEIGHT * USUAL_SD_DB**2) / freedom
     return Spread(sd_db=float(np.sqrt(variance)), freedom=freedom)
-
-
-def _levels(scan: Scan) -> dict[tuple[int, int], list[float]]:
-    """Return the buzz levels of the judged notes of each place."""
-    levels = defaultdict(list)
-    for n in judged_notes(scan.notes):
-        if n.buzz_db is not None:
-            levels[n.note.string, n.note.fret].append(n.buzz_db)
-    return levels
 
 
 def _in_contact(position: Position) -> bool:

@@ -22,17 +22,17 @@ from statistics import median
 
 from buzzscan.comparison.causes import CONTACT_KINDS, same_cause
 from buzzscan.comparison.floor import Bands, lead_in_dbfs
+from buzzscan.comparison.places import middles
 from buzzscan.comparison.result import Pick, Strength, StringStrength
 from buzzscan.comparison.swing import Swing, swing_of
 from buzzscan.comparison.wording import signed_db
 from buzzscan.errors import ComparisonError
-from buzzscan.neck.positions import judged_notes
+from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import Finding
 from buzzscan.scanning import Scan
 
 __all__ = ["noise_change_db", "strength_of", "told_apart"]
 
-Place = tuple[int, int]
 Told = tuple[float | None, float | None, Pick]
 """Change of gain, change of the pick, and the word for the pick."""
 
@@ -229,7 +229,7 @@ def _middle(lead_ins: Mapping[int, Bands], used: Collection[int], band: int) -> 
 
 def _level_steps(before: Scan, after: Scan) -> dict[Place, float]:
     """Return the change of attack level of each place; of clean places where there are enough."""
-    one, other = _attacks(before), _attacks(after)
+    one, other = (middles(scan, lambda n: n.attack_dbfs) for scan in (before, after))
     steps = {place: other[place] - one[place] for place in sorted(one.keys() & other.keys())}
     if not steps:
         raise ComparisonError(
@@ -249,13 +249,6 @@ def _level_steps(before: Scan, after: Scan) -> dict[Place, float]:
         free = {place: step for place, step in quiet.items() if place[0] == string}
         chosen |= free if len(free) >= FEWEST_CLEAN else all_of_it
     return chosen
-
-
-def _attacks(scan: Scan) -> dict[Place, float]:
-    found: dict[Place, list[float]] = {}
-    for n in judged_notes(scan.notes):
-        found.setdefault((n.note.string, n.note.fret), []).append(n.attack_dbfs)
-    return {place: median(levels) for place, levels in found.items()}
 
 
 def _slight_buzz_kept(before: Scan, after: Scan) -> bool | None:

@@ -17,18 +17,17 @@ out, and what is left of it counts as scatter.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from statistics import median
 
 import numpy as np
 import numpy.typing as npt
 
+from buzzscan.comparison.places import middles
 from buzzscan.comparison.result import Pick
-from buzzscan.neck.positions import judged_notes
+from buzzscan.neck.positions import Place
 from buzzscan.scanning import Scan
 
 __all__ = ["Swing", "swing_of"]
 
-Place = tuple[int, int]
 FloatArray = npt.NDArray[np.float64]
 
 FEWEST_PLACES = 20
@@ -95,10 +94,7 @@ def _mean(values: FloatArray) -> tuple[float, float]:
 
 
 def _glides(scan: Scan) -> dict[Place, float]:
+    """Return the glide of each place that is clean."""
     clean = {(p.string, p.fret) for p in scan.positions if p.buzz == "clean"}
-    found: dict[Place, list[float]] = {}
-    for n in judged_notes(scan.notes):
-        place = (n.note.string, n.note.fret)
-        if place in clean and n.glide_cents is not None:
-            found.setdefault(place, []).append(n.glide_cents)
-    return {place: median(values) for place, values in found.items()}
+    glides = middles(scan, lambda n: n.glide_cents)
+    return {place: glide for place, glide in glides.items() if place in clean}
