@@ -27,7 +27,7 @@ from buzzscan.errors import ComparisonError
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.measures.repeatability import GaugeStudy, gauge_study
 from buzzscan.neck.positions import by_position, judged_notes
-from buzzscan.neck.verdict import Position
+from buzzscan.neck.verdict import Position, tells_contact
 from buzzscan.scanning import Scan
 
 __all__ = ["RepeatLine", "Repeatability", "repeat"]
@@ -91,11 +91,11 @@ def _cents(position: Position, _: Sequence[MeasuredNote]) -> float | None:
 
 
 def _buzz(position: Position, _: Sequence[MeasuredNote]) -> float | None:
-    return None if position.buzz in {None, "clean"} else position.buzz_db
+    return position.buzz_db if tells_contact(position.buzz) else None
 
 
 def _buzz_amp(position: Position, _: Sequence[MeasuredNote]) -> float | None:
-    return None if position.buzz in {None, "clean"} else position.buzz_amp_db
+    return position.buzz_amp_db if tells_contact(position.buzz) else None
 
 
 def _stiffness(_: Position, notes: Sequence[MeasuredNote]) -> float | None:

@@ -20,7 +20,7 @@ from statistics import median
 from buzzscan.comparison.result import Change, ComparedFinding, ComparedPosition
 from buzzscan.comparison.wording import finding_words
 from buzzscan.neck.positions import Place, judged_notes
-from buzzscan.neck.verdict import Finding, FindingKind
+from buzzscan.neck.verdict import Finding, FindingKind, tells_contact
 from buzzscan.scanning import Scan
 from buzzscan.spans import strings_named
 
@@ -100,7 +100,7 @@ def _change_of(
         return _change_of_decay(evidence, still=bool(still))
     if finding.kind not in CONTACT_KINDS:
         return _change_of_pitch(evidence, before, still=bool(still))
-    counts = Counter(p.change for p in evidence if p.buzz_before not in {None, "clean"})
+    counts = Counter(p.change for p in evidence if tells_contact(p.buzz_before))
     told = sum(counts.values()) - counts["not comparable"]
     if not counts or counts["not comparable"] > told:
         return "not comparable"
@@ -163,7 +163,7 @@ def _strings_cured(
 ) -> tuple[int, ...]:
     """Return the strings of a cause under which contact was told before and is gone."""
     places = (by_place[p] for p in _evidence(finding, before) if p in by_place)
-    gone = (p for p in places if p.buzz_before not in {None, "clean"})
+    gone = (p for p in places if tells_contact(p.buzz_before))
     return tuple(sorted({p.string for p in gone if p.change in {"cured", "better"}}))
 
 

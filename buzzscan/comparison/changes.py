@@ -23,7 +23,7 @@ from buzzscan.comparison.spread import Spread
 from buzzscan.comparison.wording import signed_db
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.positions import Place, judged_notes
-from buzzscan.neck.verdict import Buzz, Position
+from buzzscan.neck.verdict import Buzz, Position, tells_contact
 from buzzscan.scanning import Scan
 
 __all__ = ["Judge"]
@@ -229,7 +229,7 @@ def _a_pass_strikes(scan: Scan, position: Position) -> bool:
 def _surely_strikes(scan: Scan, position: Position) -> bool:
     """Return whether a place strikes beyond doubt, in all its passes."""
     if position.buzz == "choked" or position.contact is None:
-        return position.buzz not in {None, "clean"}
+        return tells_contact(position.buzz)
     return position.contact >= SURE_CONTACT and _passes_strike(scan, position)
 
 

@@ -189,7 +189,7 @@ def _widespread(evidence: Evidence, explained: npt.NDArray[np.bool_]) -> Wide | 
     straight or rises towards its end has been weighed against that among the causes.
     """
     heard = ~np.isnan(evidence.contact)
-    strikes = evidence.struck & heard & (np.nan_to_num(evidence.contact) >= _WIDE_CONTACT)
+    strikes = evidence.struck & (np.nan_to_num(evidence.contact) >= _WIDE_CONTACT)
     left = strikes & ~explained
     share = left.sum(axis=1) / np.maximum(heard.sum(axis=1), 1)
     strings = np.flatnonzero(share >= _WIDE_STRING_SHARE)
@@ -231,15 +231,14 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     for one in taken:
         others = search.with_picks(level, [t.pick for t in taken if t is not one])
         raised = striking - model.striking(others, given=full) > _EXPLAINS
+        cause = search.causes[one.pick.index]
         told = raised & evidence.struck
-        at_one_fret = search.causes[one.pick.index].kind in FRET_KINDS
-        if not told.any() and not (at_one_fret and one.confidence >= _FAINT_SURE):
-            continue
-        places = np.argwhere(told if told.any() else raised & heard)
+        if not told.any() and cause.kind in FRET_KINDS and one.confidence >= _FAINT_SURE:
+            told = raised & heard
+        places = np.argwhere(told)
         if places.size == 0:
             continue
         low, size, high = _interval(search, others, one.pick)
-        cause = search.causes[one.pick.index]
         strings, untold = _strings(search.weigh(others), one.pick)
         if cause.whole_neck:
             if len(strings) < _LEAST_STRINGS:

@@ -21,7 +21,7 @@ import numpy.typing as npt
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.positions import Place, judged_notes
-from buzzscan.neck.verdict import Position
+from buzzscan.neck.verdict import Position, tells_contact
 
 __all__ = ["Evidence", "evidence_of"]
 
@@ -131,7 +131,7 @@ def evidence_of(
             places.get(place, ()), float(usual[round(guitar.midi(*place))]), silent.get(place, 0)
         )
         level[at] = _struck_level(places.get(place, ()))
-        struck[at] = position.buzz not in (None, "clean")
+        struck[at] = tells_contact(position.buzz)
         if position.buzz == "choked":
             by_hand = len(position.notes) == 1 and (position.contact or 0.0) < _STRIKES
             choked[at] = not by_hand

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from buzzscan.neck.positions import Place
-from buzzscan.neck.verdict import FindingKind, Position
+from buzzscan.neck.verdict import FindingKind, Position, tells_contact
 from buzzscan.spans import frets_named, strings_named
 
 __all__ = ["Grounds", "grounds", "place_named", "reach"]
@@ -82,7 +82,7 @@ def _clear(what: str, verdicts: Sequence[bool], *, one: bool = False) -> str:
 def _heard(what: str, places: Sequence[Place], positions: Positions, *, one: bool) -> str:
     """Return what the notes of a cause do, no more than their verdicts say."""
     told = [positions[p] for p in places if p in positions]
-    if any(p.buzz not in (None, "clean") for p in told):
+    if any(tells_contact(p.buzz) for p in told):
         return f"{what} {'buzzes' if one else 'buzz'}"
     if told and not any(p.notes for p in told):
         return f"{what} gave no note"

@@ -24,6 +24,7 @@ __all__ = [
     "PitchWord",
     "Position",
     "Sustain",
+    "tells_contact",
 ]
 
 Buzz = Literal["clean", "slight", "buzz", "choked"]
@@ -42,6 +43,11 @@ FindingKind = Literal[
     "tuning",
     "retake",
 ]
+
+
+def tells_contact(word: Buzz | None) -> bool:
+    """Return whether a verdict is that the string strikes a fret, be it slightly."""
+    return word not in {None, "clean"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,7 +22,7 @@ from buzzscan.comparison import (
     same_cause,
     same_recordings,
 )
-from buzzscan.neck.verdict import Finding
+from buzzscan.neck.verdict import Finding, tells_contact
 from buzzscan.plots.neckmap import MapCell, MapLayer, MapRow
 from buzzscan.plots.tones import Tone, tone_of, tones_of
 from buzzscan.report import words
@@ -198,9 +198,8 @@ def _change_view(
 
 def _buzz_change_db(change: ComparedPosition) -> float | None:
     """Return the change of buzz where both takes have one: what is clean has no level of buzz."""
-    if {change.buzz_before, change.buzz_after} & {None, "clean"}:
-        return None
-    return change.buzz_change_db
+    both = tells_contact(change.buzz_before) and tells_contact(change.buzz_after)
+    return change.buzz_change_db if both else None
 
 
 def _change_layer(

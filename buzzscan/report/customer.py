@@ -230,10 +230,16 @@ def _told(position: Position, dead: frozenset[int]) -> str:
     return position.buzz or "unjudged"
 
 
+def _counts(scan: Scan) -> Counter[str]:
+    """Return how many positions got each of a customer's verdicts."""
+    dead = _dead_notes(scan)
+    return Counter(_told(p, dead) for p in scan.positions)
+
+
 def not_told(scan: Scan, view: ReportView) -> str:
     """Return what a take leaves open and has to be played again, as sentences; or nothing."""
     again = [v.where for f, v in zip(scan.findings, view.findings, strict=True) if _is_retake(f)]
-    told = Counter(_told(p, _dead_notes(scan)) for p in scan.positions)
+    told = _counts(scan)
     open_ = [
         f"{words.count(told[key], 'note')} {one if told[key] == 1 else many}"
         for key, one, many in (
@@ -259,8 +265,7 @@ def _is_retake(finding: Finding) -> bool:
 
 
 def _summary(scan: Scan, view: ReportView, findings: list[CustomerFinding]) -> tuple[str, ...]:
-    dead = _dead_notes(scan)
-    told = Counter(_told(p, dead) for p in scan.positions)
+    told = _counts(scan)
     played = sum(told.values()) - told["unplayed"]
     parts = []
     for key, singular, plural in (
@@ -305,14 +310,13 @@ def _is_good(scan: Scan) -> bool:
 
 
 def _accepted(scan: Scan) -> str:
-    dead = _dead_notes(scan)
-    slight = [p for p in scan.positions if _told(p, dead) == "slight"]
+    slight = _counts(scan)["slight"]
     if not slight:
         return ""
-    one = len(slight) == 1
+    one = slight == 1
     hard = " when played hard" if _is_good(scan) else ""
     return (
-        f"{words.count(len(slight), 'note')} {'touches' if one else 'touch'} a fret lightly{hard}. "
+        f"{words.count(slight, 'note')} {'touches' if one else 'touch'} a fret lightly{hard}. "
         "With strings set low for an easy feel that is usual; it is normally not "
         "heard through an amp, and removing it would mean higher strings."
     )

@@ -15,7 +15,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from buzzscan.guitar import Guitar
-from buzzscan.neck.verdict import Position
+from buzzscan.neck.verdict import Position, tells_contact
 from buzzscan.plots.neckmap import MapCell, MapLayer, MapRow
 from buzzscan.plots.tones import LAYERS, Layer, Tone, tone_of, tones_of
 from buzzscan.report import words
@@ -165,9 +165,10 @@ def _numbers(position: Position) -> tuple[tuple[str, str], ...]:
 
     buzz = row(position.buzz_db, position.buzz_spread_db, 1, "dB", signed=False)
     by_amp = row(position.buzz_amp_db, None, 1, "dB", signed=False)
+    strikes = tells_contact(position.buzz)  # the buzz of what strikes nothing is no buzz
     return (
-        ("Buzz", buzz if _strikes(position) else words.DASH),
-        ("Buzz through an amp", by_amp if _strikes(position) else words.DASH),
+        ("Buzz", buzz if strikes else words.DASH),
+        ("Buzz through an amp", by_amp if strikes else words.DASH),
         ("Contact", words.percent(position.contact)),
         (
             "Fall",
@@ -190,16 +191,11 @@ def _tone(layer: Layer, position: Position | None) -> Tone:
     return tone_of(layer, word, played=position is not None and bool(position.notes))
 
 
-def _strikes(position: Position) -> bool:
-    """Return whether contact is told: the buzz of what strikes nothing is no buzz."""
-    return position.buzz not in {None, "clean"}
-
-
 def _value(layer: Layer, position: Position | None) -> str:
     if position is None:
         return ""
     if layer == "buzz":
-        value = position.buzz_db if _strikes(position) else None
+        value = position.buzz_db if tells_contact(position.buzz) else None
         return "" if value is None else words.number(value, 0)
     if layer == "sustain":
         value = position.t60_s

@@ -24,7 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.measures import contact_numbers
-from buzzscan.measures.contact import CAUTION, ROUNDS, Place, over_trend
+from buzzscan.measures.contact import CAUTION, ROUNDS, Place, over_trends
 from buzzscan.measures.contact_numbers import ALONE, COMPARED, FIRST_SLOPES, Range
 
 __all__ = ["Model", "Notes", "fit_model", "load", "probabilities", "write_numbers"]
@@ -111,15 +111,8 @@ def _column(data: dict[str, npt.NDArray[Any]], r: Range) -> Array:
 def _columns(notes: Notes, odds: Array) -> Array:
     """Return what the trees see, given how likely contact seems."""
     clean = (1.0 - _logistic(odds + CAUTION)) ** 2
-    excess = np.empty_like(notes.compared)
-    order = np.argsort(notes.take, kind="stable")
-    bounds = np.flatnonzero(np.diff(notes.take[order])) + 1
-    for rows in np.split(order, bounds):
-        places = [
-            Place(0, int(s), int(f))
-            for s, f in zip(notes.string[rows], notes.fret[rows], strict=True)
-        ]
-        excess[rows] = over_trend(notes.compared[rows], places, clean[rows])
+    where = np.stack([notes.take, notes.string, notes.fret], axis=1)
+    excess = over_trends(notes.compared, [Place(*row) for row in where.tolist()], clean)
     return np.concatenate([notes.compared, notes.alone, excess], axis=1)
 
 
