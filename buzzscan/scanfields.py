@@ -199,6 +199,9 @@ MEASURED = (
     _seconds("contact_until_s"),
     Column("judged", "truth"),
     _text("reason"),
+    Column("seen_decay_db_per_s", "number", 3, optional=True, late=True),
+    Column("seen_decay_error_db_per_s", "number", 3, optional=True, late=True, low=0.0),
+    Column("seen_room_db", "number", 4, optional=True, late=True, low=0.0),
 )
 POSITION = (
     _whole("string", 1),

@@ -404,6 +404,18 @@ def note_at() -> Callable[..., MeasuredNote]:
             contact_until_s=None,
             buzz_db=-60.0,
         )
-        return dataclasses.replace(clean, **changes)  # type: ignore[arg-type]
+        told = dataclasses.replace(clean, **changes)  # type: ignore[arg-type]
+        return told if "seen_decay_db_per_s" in changes else _seen_as_told(told)
 
     return make
+
+
+def _seen_as_told(note: MeasuredNote) -> MeasuredNote:
+    """Return a note of a dry take whose fall was seen as it is told, give or take 5 %."""
+    fall = note.decay_db_per_s
+    return dataclasses.replace(
+        note,
+        seen_decay_db_per_s=fall,
+        seen_decay_error_db_per_s=None if fall is None else 0.05 * fall,
+        seen_room_db=None if fall is None else 0.02,
+    )

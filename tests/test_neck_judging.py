@@ -80,6 +80,7 @@ def take(
                     "decay_db_per_s": fall,
                     "decay_low_db_per_s": 0.93 * fall,
                     "decay_high_db_per_s": 1.07 * fall,
+                    "whole_decay_db_per_s": 1.1 * fall,
                 }
                 values |= changes or {}
                 notes.append(

@@ -67,3 +67,18 @@ def test_it_shifts_and_scales_with_the_values(shift: float, factor: float) -> No
     assert first is not None
     assert second is not None
     assert second.at(FRETS) == pytest.approx(factor * first.at(FRETS) + shift, abs=1e-4)
+
+
+def test_uncertain_values_count_by_their_errors() -> None:
+    rng = np.random.default_rng(7)
+    errors = np.where(FRETS % 2 == 0, 0.02, 0.6)
+    values = smooth(FRETS) + rng.normal(0.0, errors)
+    weighed = trend_of(FRETS, values, errors=errors, floor=0.02)
+    blind = trend_of(FRETS, values, floor=0.02)
+    assert weighed is not None
+    assert blind is not None
+    off = [np.abs(t.at(FRETS) - smooth(FRETS)).max() for t in (weighed, blind)]
+    # three standard errors of a parabola through the 12 good values
+    assert off[0] < 0.05 < off[1]
+    # of a value without error: what the good ones scatter by, not the bad ones
+    assert weighed.spread < 0.06

@@ -26,6 +26,7 @@ from buzzscan.measures.level_slope import (
     SIGMAS_95,
     START_S,
     DecayFit,
+    SeenFall,
     not_told,
     refused,
     straight_line,
@@ -85,6 +86,7 @@ def fit_decay(track: Track) -> DecayFit:
         high_db_per_s=rate + SIGMAS_95 * error,
         error_db_per_s=error,
         reason="",
+        seen=SeenFall(rate_db_per_s=rate, error_db_per_s=error, room_db=level.early_db),
     )
 
 
@@ -254,7 +256,8 @@ def decay_of_first_partial(
     if not is_told(decay.rate_db_per_s, decay.error_db_per_s, fit.pitch_hz):
         doubt = SIGMAS_95 * decay.error_db_per_s
         return not_told(
-            f"level falls {decay.rate_db_per_s:.0f} ± {doubt:.0f} dB/s: too short or too unsteady"
+            f"level falls {decay.rate_db_per_s:.0f} ± {doubt:.0f} dB/s: too short or too unsteady",
+            seen=decay.seen,
         )
     return decay
 

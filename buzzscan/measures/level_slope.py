@@ -26,6 +26,7 @@ __all__ = [
     "SIGMAS_95",
     "START_S",
     "DecayFit",
+    "SeenFall",
     "fit_level_slope",
     "not_told",
     "refused",
@@ -55,6 +56,19 @@ _PAIR_DB = 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SeenFall:
+    """A fall with its standard error, and what the room may have done to its beginning.
+
+    It stands whether the fall is certain enough to be told or not: many uncertain ones of one
+    pitch, taken together, tell what none of them does.
+    """
+
+    rate_db_per_s: float
+    error_db_per_s: float
+    room_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DecayFit:
     """A rate with its interval and standard error, or None with the reason."""
 
@@ -63,11 +77,14 @@ class DecayFit:
     high_db_per_s: float | None
     reason: str
     error_db_per_s: float = 0.0
+    seen: SeenFall | None = None
 
 
-def not_told(reason: str) -> DecayFit:
+def not_told(reason: str, *, seen: SeenFall | None = None) -> DecayFit:
     """Return a decay that is not told, with the reason."""
-    return DecayFit(rate_db_per_s=None, low_db_per_s=None, high_db_per_s=None, reason=reason)
+    return DecayFit(
+        rate_db_per_s=None, low_db_per_s=None, high_db_per_s=None, reason=reason, seen=seen
+    )
 
 
 def straight_line(t: FloatArray, level: FloatArray) -> tuple[float, float]:

@@ -152,8 +152,10 @@ def _measured(
         "glide_cents": "too few partials, or too short, to see the pitch settle",
         "inharmonicity": sound.fit.reason if sound.fit else _UNHEARD,
     }
-    for name, reason in _spoilt(recording).items():
+    spoilt = _spoilt(recording)
+    for name, reason in spoilt.items():
         values[name], reasons[name] = None, reason
+    seen = None if "decay_db_per_s" in spoilt else sound.decay.seen
     pitch, rate = values["pitch_hz"], values["decay_db_per_s"]
     place_hz = guitar.pitch_hz(note.string, note.fret)
     return MeasuredNote(
@@ -181,6 +183,9 @@ def _measured(
         withheld=tuple(
             (name, reasons[name]) for name, value in sorted(values.items()) if value is None
         ),
+        seen_decay_db_per_s=None if seen is None else seen.rate_db_per_s,
+        seen_decay_error_db_per_s=None if seen is None else seen.error_db_per_s,
+        seen_room_db=None if seen is None else seen.room_db,
     )
 
 

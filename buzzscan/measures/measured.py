@@ -81,6 +81,12 @@ class MeasuredNote:
         False with a reason when the note must not count for its position.
     withheld
         (measure, reason) for each measure that is None.
+    seen_decay_db_per_s, seen_decay_error_db_per_s
+        Fall of the first partial with its standard error, be it certain enough to be told or
+        not: notes of one pitch, taken together, tell what a single short one cannot.
+    seen_room_db
+        What the room may have done to the beginning of that fall: hundredths of a dB on a dry
+        take, tenths in a room.
     """
 
     note: Note
@@ -105,3 +111,6 @@ class MeasuredNote:
     judged: bool
     reason: str
     withheld: tuple[tuple[str, str], ...]
+    seen_decay_db_per_s: float | None = None
+    seen_decay_error_db_per_s: float | None = None
+    seen_room_db: float | None = None

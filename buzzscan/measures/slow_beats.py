@@ -72,12 +72,16 @@ _LEAST_WEIGHT = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BeatFit:
-    """Fall per second with its standard error, level at the onset, rms about the best line."""
+    """Fall per second with its standard error, level at the onset, rms about the best line.
+
+    `early_db` is what the beginning departs by: hundredths of a dB on a dry take, tenths in a room.
+    """
 
     fall: float
     error: float
     at_zero: float
     ripple: float
+    early_db: float
 
 
 def fit_through_beats(
@@ -148,6 +152,7 @@ def fit_through_beats(
         ),
         at_zero=middle + float((weight * fits.at_zero).sum()),
         ripple=float(fits.ripple.flat[int(np.argmax(odds))]),
+        early_db=float(np.exp(weight.sum(axis=0) @ np.log(_EARLY_DB))),
     )
 
 

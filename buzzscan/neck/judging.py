@@ -32,7 +32,7 @@ from buzzscan.neck.findings import (
 from buzzscan.neck.gaps import silent_passes
 from buzzscan.neck.intonation import string_pitches
 from buzzscan.neck.pitchfindings import pitch_findings
-from buzzscan.neck.positions import Place, by_position, decay_trends, judge_positions
+from buzzscan.neck.positions import Place, by_position, judge_positions
 from buzzscan.neck.softer import hard_takes_only, soft_takes, with_softer
 from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
 from buzzscan.spans import strings_named
@@ -182,7 +182,7 @@ def judge(
     findings.sort(key=lambda f: -f.confidence * len(f.notes) ** _REACH_POWER)
     if explained.wide is not None:
         findings = _with_widespread(findings, explained.wide, by_place)
-    spots = dead_spots(guitar, positions, places, decay_trends(guitar, places), bars=bars)
+    spots = dead_spots(guitar, positions, places, bars=bars)
     findings.extend(dead_spot_finding(s, by_place) for s in spots)
     pitches = string_pitches(guitar, positions, setup, offset_cents=offset_cents)
     findings.extend(

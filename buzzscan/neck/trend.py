@@ -51,7 +51,12 @@ def _sigma(residuals: FloatArray, floor: float, spent: int) -> float:
 
 
 def trend_of(
-    frets: npt.ArrayLike, values: npt.ArrayLike, *, degree: int = 2, floor: float = 1e-3
+    frets: npt.ArrayLike,
+    values: npt.ArrayLike,
+    *,
+    errors: npt.ArrayLike | None = None,
+    degree: int = 2,
+    floor: float = 1e-3,
 ) -> Trend | None:
     """Return the robust polynomial trend of values over frets, or None for too few values.
 
@@ -60,6 +65,9 @@ def trend_of(
 
     Parameters
     ----------
+    errors
+        Standard error of each value, by which it is weighed; none when None. The spread is then
+        that of a value without error.
     degree
         Highest degree; lowered so that each term rests on four values.
     floor
@@ -72,6 +80,8 @@ def trend_of(
     middle = 0.5 * float(x.min() + x.max())
     half = max(0.5 * float(x.max() - x.min()), 1.0)
     terms = np.polynomial.polynomial.polyvander((x - middle) / half, degree)
+    wide = np.ones(x.size) if errors is None else np.hypot(np.asarray(errors) / floor, 1.0)
+    terms, y = terms / wide[:, None], y / wide
     weights: FloatArray = np.ones(x.size)
     fit: FloatArray = np.zeros(degree + 1)
     for step in range(_ROUNDS):
