@@ -38,14 +38,10 @@ import numpy.typing as npt
 from buzzscan.measures.buzz_cues import Cues
 from buzzscan.measures.contact_numbers import (
     ALONE,
-    BARS,
     COMPARED,
-    DEPTH,
-    ENDS,
     FIRST_BIAS,
     FIRST_SLOPES,
-    SPLITS,
-    START,
+    TREES,
     Range,
 )
 
@@ -91,7 +87,7 @@ def contact_probabilities(cues: Sequence[Cues], places: Sequence[Place]) -> Floa
     for _ in range(ROUNDS):
         clean = (1.0 - _logistic(odds + CAUTION)) ** 2
         excess = over_trends(values, places, clean)
-        odds = _trees(np.concatenate([values, alone, excess], axis=1))
+        odds = TREES.sums(np.concatenate([values, alone, excess], axis=1))
     return _logistic(odds)
 
 
@@ -136,17 +132,6 @@ def over_trend(values: FloatArray, places: Sequence[Place], clean: FloatArray) -
     weighted = terms * clean[:, None]
     trend = np.linalg.solve(terms.T @ weighted + np.diag(prior), weighted.T @ values)
     return np.asarray(values - terms @ trend)
-
-
-def _trees(columns: FloatArray) -> FloatArray:
-    """Return the log odds that all trees add up to, per row."""
-    tree = np.arange(len(SPLITS))
-    rows = np.arange(len(columns))[:, None]
-    node = np.zeros((len(columns), tree.size), np.intp)
-    for _ in range(DEPTH):
-        passed = columns[rows, SPLITS[tree, node]] > BARS[tree, node]
-        node = 2 * node + 1 + passed
-    return np.asarray(START + ENDS[tree, node - BARS.shape[1]].sum(axis=1))
 
 
 def _logistic(x: FloatArray) -> FloatArray:

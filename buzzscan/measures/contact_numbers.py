@@ -2,10 +2,8 @@
 
 Conventions
 -----------
-A line of the table is one tree: column and bar of every split, from the root on, level by level
-and from below to above, then what the ends add to the log odds. A node without a split has one to
-no effect. Columns: the cues of `COMPARED`, of `ALONE`, and the excess of `COMPARED` over the
-trend of the take.
+A line of the table is one tree, as `buzzscan.measures.trees` reads it. Columns: the cues of
+`COMPARED`, of `ALONE`, and the excess of `COMPARED` over the trend of the take.
 
 Limits
 ------
@@ -18,18 +16,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-__all__ = [
-    "ALONE",
-    "BARS",
-    "COMPARED",
-    "DEPTH",
-    "ENDS",
-    "FIRST_BIAS",
-    "FIRST_SLOPES",
-    "SPLITS",
-    "START",
-    "Range",
-]
+from buzzscan.measures.trees import read_trees
+
+__all__ = ["ALONE", "COMPARED", "FIRST_BIAS", "FIRST_SLOPES", "TREES", "Range"]
 
 
 class Range(NamedTuple):
@@ -103,7 +92,6 @@ FIRST_SLOPES = np.array(
 )
 """Log odds per unit of the first cues of `COMPARED`, for the first look."""
 FIRST_BIAS = -5.7601
-START = -1.4238
 _TEXT = """
 38 13.448 42 7.812 5 17.542 36 5.694 5 1.836 23 6.486 36 6.666 37 5.422 9 5.350 28 -1.662 21 -5.063 28 -1.520 19 30.157 42 9.587 21 -4.633 -0.0827 -0.0526 -0.0507 -0.0007 0.0297 -0.0007 0.0587 0.1181 0.1646 0.1181 0.2264 0.1646 0.2264 0.2448 0.2841 0.3450
 38 13.005 42 7.565 3 8.562 36 5.694 5 2.941 56 8.823 40 7.032 37 5.422 38 5.774 28 -1.645 21 -4.230 39 21.858 31 14.506 30 36.853 21 -5.826 -0.0811 -0.0526 -0.0526 -0.0104 0.0304 -0.0104 0.0358 0.0821 0.0821 0.1240 0.1240 0.1664 0.1664 0.1871 0.1664 0.2619
@@ -306,13 +294,5 @@ _TEXT = """
 17 11.741 15 0.535 7 0.654 46 18.679 28 -0.452 13 26.550 30 22.330 53 5.051 24 3.293 17 7.438 60 8.988 54 5.141 50 7.455 29 5.740 9 11.349 -0.0031 0.0261 0.0890 -0.0003 -0.0465 -0.0020 0.0285 -0.0448 -0.0499 0.0117 0.0207 -0.0869 -0.0236 -0.0796 -0.0230 0.0109
 60 -3.221 29 5.798 14 -12.171 19 -4.106 24 3.700 40 -4.951 14 -9.800 19 -7.611 24 8.582 27 -10.894 54 4.342 48 -0.166 4 12.236 17 4.567 22 -6.510 -0.0026 0.1013 -0.0312 0.0323 0.0054 0.0802 -0.0558 0.0227 0.0749 -0.0373 -0.0600 0.0264 0.0868 -0.0144 -0.0331 -0.0003
 """
-DEPTH = 4
-"""Splits between a tree's root and its ends."""
-_N = 2**DEPTH - 1
-_TREES = np.array(_TEXT.split(), np.float64).reshape(-1, 3 * _N + 1)
-SPLITS = _TREES[:, : 2 * _N : 2].astype(np.intp)
-"""Column of each split, shape (trees, splits)."""
-BARS = np.ascontiguousarray(_TREES[:, 1 : 2 * _N : 2])
-"""Bar of each split; what passes it goes on above it."""
-ENDS = np.ascontiguousarray(_TREES[:, 2 * _N :])
-"""What each end adds to the log odds, shape (trees, splits + 1)."""
+TREES = read_trees(_TEXT, start=-1.4238)
+"""What the log odds of the second look add up from."""

@@ -22,15 +22,28 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from training.tree_text import baseline, tree_lines, write_module
 
 from buzzscan.measures import contact_numbers
 from buzzscan.measures.contact import CAUTION, ROUNDS, Place, over_trends
 from buzzscan.measures.contact_numbers import ALONE, COMPARED, FIRST_SLOPES, Range
 
-__all__ = ["Model", "Notes", "fit_model", "load", "probabilities", "write_numbers"]
+__all__ = [
+    "FOLDS",
+    "Model",
+    "Notes",
+    "Table",
+    "fit_model",
+    "fold_of",
+    "load",
+    "probabilities",
+    "read_tables",
+    "write_numbers",
+]
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+Table = dict[str, npt.NDArray[Any]]
 
 N_FIRST = FIRST_SLOPES.size
 RISING = ("fresh_db", "fresh_line_db", "fresh_share_db", "fresh_line_held_db", "pair_db")
@@ -80,14 +93,20 @@ class Model:
     trees: Any
 
 
-def load(paths: Sequence[Path]) -> tuple[Notes, tuple[Range, ...]]:
-    """Return the notes of all tables, and `COMPARED` with the means of their clean notes."""
+def read_tables(paths: Sequence[Path]) -> Table:
+    """Return the columns of all tables, takes numbered through."""
     tables = [np.load(path) for path in paths]
     data = {name: np.concatenate([t[name] for t in tables]) for name in tables[0].files}
     # two tables may hold other takes of the same number
     table = np.repeat(np.arange(len(tables)), [t["take"].size for t in tables])
     both = np.stack([table, data["take"].astype(int)], axis=1)
     data["take"] = np.unique(both, axis=0, return_inverse=True)[1].ravel()
+    return data
+
+
+def load(paths: Sequence[Path]) -> tuple[Notes, tuple[Range, ...]]:
+    """Return the notes of all tables, and `COMPARED` with the means of their clean notes."""
+    data = read_tables(paths)
     clean = data["clean"] > 0.0
     means = [round(float(_column(data, r)[clean].mean()), 1) for r in COMPARED]
     ranges = tuple(r._replace(mean=m) for r, m in zip(COMPARED, means, strict=True))
@@ -103,7 +122,7 @@ def load(paths: Sequence[Path]) -> tuple[Notes, tuple[Range, ...]]:
     return notes, ranges
 
 
-def _column(data: dict[str, npt.NDArray[Any]], r: Range) -> Array:
+def _column(data: Table, r: Range) -> Array:
     value = data[r.cue if r.third is None else f"{r.cue}{r.third}"].astype(np.float64)
     return np.clip(np.log(value + 0.1) if r.logarithm else value, r.low, r.high)
 
@@ -165,11 +184,16 @@ def _logistic(x: Array) -> Array:
     return np.asarray(1.0 / (1.0 + np.exp(-np.clip(x, -40.0, 40.0))))
 
 
+def fold_of(take: npt.NDArray[np.int_]) -> npt.NDArray[np.int_]:
+    """Return which of `FOLDS` parts each note belongs to, whole takes together."""
+    takes, index = np.unique(take, return_inverse=True)
+    # at random: the seeds run through string models and kinds of recording in turn
+    return np.asarray(np.random.default_rng(0).permutation(takes.size)[index] % FOLDS)
+
+
 def held_out(notes: Notes) -> Array:
     """Return probabilities of each take by a model that has not seen it."""
-    takes, index = np.unique(notes.take, return_inverse=True)
-    # at random: the seeds run through string models and kinds of recording in turn
-    fold = np.random.default_rng(0).permutation(takes.size)[index] % FOLDS
+    fold = fold_of(notes.take)
     out = np.zeros(len(notes.take))
     for k in range(FOLDS):
         model = fit_model(notes, fold != k)
@@ -200,23 +224,6 @@ def _auc(clean: Array, struck: Array) -> float:
     return float(np.mean(0.5 * (below + at_most)) / clean.size)
 
 
-def _tree(nodes: Any) -> tuple[list[tuple[int, float]], list[float]]:
-    """Return column and bar of every split, and the ends; see `contact_numbers` for the order."""
-    splits = []
-    level = [0]
-    for _ in range(DEPTH):
-        below = []
-        for i in level:
-            if nodes[i]["is_leaf"]:  # split to no effect
-                splits.append((0, 0.0))
-                below += [i, i]
-            else:
-                splits.append((int(nodes[i]["feature_idx"]), float(nodes[i]["num_threshold"])))
-                below += [int(nodes[i]["left"]), int(nodes[i]["right"])]
-        level = below
-    return splits, [float(nodes[i]["value"]) for i in level]
-
-
 def write_numbers(path: Path, model: Model, ranges: Sequence[Range]) -> None:
     """Write `contact_numbers.py`."""
 
@@ -225,14 +232,7 @@ def write_numbers(path: Path, model: Model, ranges: Sequence[Range]) -> None:
         last = "" if mean is None else f", {mean:.1f}"
         return f'    Range("{r.cue}", {third}, {r.low:.1f}, {r.high:.1f}, {r.logarithm}{last}),'
 
-    start = float(np.ravel(model.trees._baseline_prediction)[0])
-    # scikit-learn has no public way to its trees
-    trees = [
-        " ".join([f"{c} {bar:.3f}" for c, bar in splits] + [f"{v:.4f}" for v in ends])
-        for splits, ends in (_tree(stage[0].nodes) for stage in model.trees._predictors)
-    ]
     lines = [
-        "",
         "COMPARED = (",
         *[entry(r, r.mean) for r in ranges],
         ")",
@@ -248,24 +248,13 @@ def write_numbers(path: Path, model: Model, ranges: Sequence[Range]) -> None:
         ")",
         '"""Log odds per unit of the first cues of `COMPARED`, for the first look."""',
         f"FIRST_BIAS = {model.bias:.4f}",
-        f"START = {start:.4f}",
         '_TEXT = """',
-        *trees,
+        *tree_lines(model.trees, depth=DEPTH),
         '"""',
-        f"DEPTH = {DEPTH}",
-        '"""Splits between a tree\'s root and its ends."""',
-        "_N = 2**DEPTH - 1",
-        "_TREES = np.array(_TEXT.split(), np.float64).reshape(-1, 3 * _N + 1)",
-        "SPLITS = _TREES[:, : 2 * _N : 2].astype(np.intp)",
-        '"""Column of each split, shape (trees, splits)."""',
-        "BARS = np.ascontiguousarray(_TREES[:, 1 : 2 * _N : 2])",
-        '"""Bar of each split; what passes it goes on above it."""',
-        "ENDS = np.ascontiguousarray(_TREES[:, 2 * _N :])",
-        '"""What each end adds to the log odds, shape (trees, splits + 1)."""',
-        "",
+        f"TREES = read_trees(_TEXT, start={baseline(model.trees):.4f})",
+        '"""What the log odds of the second look add up from."""',
     ]
-    head = Path(contact_numbers.__file__).read_text().split("COMPARED = (")[0].rstrip()
-    path.write_text(head + "\n\n" + "\n".join(lines))
+    write_module(path, contact_numbers, lines)
 
 
 def main() -> None:
