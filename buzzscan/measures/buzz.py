@@ -24,7 +24,7 @@ import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz_cues import PARTS_HZ, Cues, hear_cues
-from buzzscan.measures.buzz_energy import buzz_level_db, free_parts_db
+from buzzscan.measures.buzz_energy import buzz_levels_db, free_parts_db
 from buzzscan.measures.buzz_noise import measure_noise_floor
 from buzzscan.measures.contact import Place, contact_probabilities
 from buzzscan.measures.measured import BuzzMeasure
@@ -93,9 +93,25 @@ def measure_buzz(
     places = [Place(notes[i].recording, notes[i].string, notes[i].fret) for i, _ in told]
     contact = contact_probabilities(all_cues, places)
     free = free_parts_db(all_cues, places, contact)
-    for (i, cues), probability, free_db in zip(told, contact, free, strict=True):
-        rests = _rests(guitar, notes[i], fits[i], offset_cents)
-        measures[i] = _measure(cues, float(probability), None if rests else free_db)
+    rests = np.array([_rests(guitar, notes[i], fits[i], offset_cents) for i, _ in told], np.bool_)
+    contact = np.where(rests, np.maximum(contact, _RESTING), contact)
+    levels = buzz_levels_db(
+        all_cues,
+        contact=contact,
+        free_db=free,
+        rests=rests,
+        tops_hz=(PARTS_HZ[-1], _AMP_TOP_HZ),
+    )
+    for (i, cues), probability, (whole, amp) in zip(
+        told, contact.tolist(), levels.tolist(), strict=True
+    ):
+        measures[i] = BuzzMeasure(
+            buzz_db=whole,
+            buzz_amp_db=amp,
+            contact=probability,
+            contact_until_s=_contact_until(cues) if probability >= _LIKELY else None,
+            reason="",
+        )
     return tuple(measures)
 
 
@@ -137,19 +153,6 @@ def _rests(guitar: Guitar, note: Note, fit: PartialFit | None, offset_cents: flo
     sounding = _sounding_hz(guitar, note, fit)
     sharp = hz_to_cents(sounding, guitar.pitch_hz(note.string, note.fret)) - offset_cents
     return sharp > NEXT_FRET_CENTS
-
-
-def _measure(cues: Cues, contact: float, free_db: FloatArray | None) -> BuzzMeasure:
-    """Return the measures of one note; `free_db` is None where it lies on a higher fret."""
-    if free_db is None:
-        contact = max(contact, _RESTING)
-    return BuzzMeasure(
-        buzz_db=buzz_level_db(cues, contact=contact, free_db=free_db, up_to_hz=PARTS_HZ[-1]),
-        buzz_amp_db=buzz_level_db(cues, contact=contact, free_db=free_db, up_to_hz=_AMP_TOP_HZ),
-        contact=contact,
-        contact_until_s=_contact_until(cues) if contact >= _LIKELY else None,
-        reason="",
-    )
 
 
 def _contact_until(cues: Cues) -> float | None:

@@ -18,8 +18,9 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -32,7 +33,7 @@ from buzzscan.measures.pitch import hear_string
 from buzzscan.notes.note import Note
 from buzzscan.recording import Recording, open_recording, recording_from_samples
 
-__all__ = ["cue_columns", "rows_of_real_take", "rows_of_seed"]
+__all__ = ["cue_columns", "cues_of_table", "rows_of_real_take", "rows_of_seed"]
 
 Row = dict[str, float | str]
 
@@ -56,6 +57,22 @@ def cue_columns(cues: Cues) -> dict[str, float]:
         else:
             out[name] = float(value)
     return out
+
+
+def cues_of_table(data: Mapping[str, npt.NDArray[Any]]) -> list[Cues]:
+    """Return the cues of each note of a table, without their course over time: it has none."""
+    fields: dict[str, list[Any]] = {}
+    for name in Cues.__slots__:
+        parts = [data[key] for key in sorted(data) if key[:-1] == name and key[-1].isdigit()]
+        if name in NOT_TOLD:
+            fields[name] = [()] * len(data["take"])
+        elif parts:
+            fields[name] = list(zip(*(part.tolist() for part in parts), strict=True))
+        else:
+            fields[name] = data[name].tolist()
+    return [
+        Cues(**dict(zip(fields, row, strict=True))) for row in zip(*fields.values(), strict=True)
+    ]
 
 
 def _heard(
