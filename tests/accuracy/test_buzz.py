@@ -152,13 +152,18 @@ def unseen() -> tuple[Told, ...]:
 
 
 @lru_cache
-def all_told() -> tuple[Told, ...]:
+def told_once(kind: str, seed: int, model: str) -> tuple[Told, ...]:
+    return tuple(tell(kind, seed, model))
+
+
+@lru_cache
+def all_told(takes_per_kind: int = TAKES_PER_KIND) -> tuple[Told, ...]:
     return tuple(
         one
         for model in MODELS
         for kind in KINDS
-        for seed in range(TAKES_PER_KIND)
-        for one in tell(kind, FIRST_SEED[model] + seed, model)
+        for seed in range(takes_per_kind)
+        for one in told_once(kind, FIRST_SEED[model] + seed, model)
     )
 
 
@@ -243,12 +248,15 @@ def test_more_true_buzz_reads_as_more() -> None:
     assert rank_correlation(list(all_told())) >= 0.85
 
 
+@pytest.mark.slow
 @pytest.mark.xfail(
     strict=True,
-    reason="0.89 of 0.9 reached: what a high note lost by contact is not heard in the note itself",
+    reason="0.893 of 0.9 reached over nine takes of each kind (0.91 over the first three): how far "
+    "contact turns the phase of what was there anyway is not heard in the note itself",
 )
 def test_buzz_is_ranked_as_it_truly_is() -> None:
-    assert rank_correlation(list(all_told())) >= 0.9
+    # of three takes of each kind, 85 notes are struck: too few to tell 0.90 from 0.88
+    assert rank_correlation(list(all_told(max(TAKES_PER_KIND, 9)))) >= 0.9
 
 
 def test_clean_notes_hold_no_buzz() -> None:
