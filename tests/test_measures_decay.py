@@ -166,6 +166,46 @@ def test_damped_end_does_not_fool_it() -> None:
     assert rate == pytest.approx(DB_PER_NEPER * sigma, rel=0.1)
 
 
+def stopped(at_s: float, seconds: float, *, tail_db_per_s: float = 150.0) -> Samples:
+    """Return a note that a hand stops: what is left is a room's tail, and noise."""
+    t = np.arange(round(seconds * RATE)) / RATE
+    wave = ring(196.0, 1.0, seconds)
+    over = np.maximum(t - at_s, 0.0)
+    drop_db = np.minimum(over / 0.03, 1.0) * 8.0 + tail_db_per_s * over
+    return wave * 10 ** (-drop_db / 20) + np.random.default_rng(5).normal(0, 1e-4, len(t))
+
+
+def test_a_note_stopped_at_once_tells_no_fall() -> None:
+    decay = rate_of(stopped(0.11, 0.36), 196.0, 0.35)
+    assert decay.rate_db_per_s is None
+    assert decay.seen is None
+    assert decay.reason.startswith("stopped within 0.1")
+
+
+@pytest.mark.parametrize("seconds", [0.9, 2.5])
+def test_a_note_whose_end_was_missed_is_read_up_to_its_stop(seconds: float) -> None:
+    rate, low, high = told(rate_of(stopped(0.7, seconds), 196.0))
+    true = DB_PER_NEPER * 1.0
+    assert rate == pytest.approx(true, rel=0.1)  # the bar for a clean take
+    assert low < true < high
+
+
+@pytest.mark.parametrize("rate_db_per_s", [40.0, 90.0])
+def test_a_fast_fall_is_no_stop(rate_db_per_s: float) -> None:
+    rate, low, high = told(rate_of(ring(196.0, rate_db_per_s / DB_PER_NEPER, 0.4), 196.0))
+    assert rate == pytest.approx(rate_db_per_s, rel=0.1)  # the bar for a clean take
+    assert low < rate_db_per_s < high
+
+
+def test_a_deep_beat_is_no_stop() -> None:
+    t = np.arange(RATE) / RATE
+    # 26 dB into the minimum within a tenth of a second, and back
+    beat = np.abs(1.0 + 0.9 * np.exp(2j * np.pi * 5.0 * t))
+    seen = rate_of(ring(196.0, 1.0, 1.0) * beat, 196.0).seen
+    assert seen is not None
+    assert abs(seen.rate_db_per_s - DB_PER_NEPER) < 1.96 * seen.error_db_per_s
+
+
 def test_fit_stops_where_noise_begins() -> None:
     rng = np.random.default_rng(2)
     wave = ring(220.0, 6.0, 2.5)  # 130 dB of fall, 60 dB of range
