@@ -7,6 +7,7 @@ import numpy.typing as npt
 import pytest
 
 from buzzscan.measures.decay import decay_of_first_partial, fit_decay, is_told
+from buzzscan.measures.first_partial import follow_first_partial
 from buzzscan.measures.level_slope import DecayFit
 from buzzscan.measures.tracking import track_partial
 from buzzscan.partials import fit_partials
@@ -29,7 +30,8 @@ def rate_of(wave: Samples, pitch_hz: float, stop_s: float | None = None) -> Deca
     fit = fit_partials(head[1764:], sample_rate_hz=RATE, expected_hz=pitch_hz)
     assert fit is not None
     stop = len(wave) / RATE if stop_s is None else stop_s
-    return decay_of_first_partial(wave, fit, sample_rate_hz=RATE, stop_s=stop)
+    followed = follow_first_partial(wave, fit, sample_rate_hz=RATE, stop_s=stop)
+    return decay_of_first_partial(followed)
 
 
 def told(decay: DecayFit) -> tuple[float, float, float]:

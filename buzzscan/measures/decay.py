@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.measures.beating import Components, resolve
+from buzzscan.measures.first_partial import Followed
 from buzzscan.measures.level_slope import (
     LEAST_OVER_NOISE_DB,
     LEAST_SPAN_S,
@@ -32,9 +33,7 @@ from buzzscan.measures.level_slope import (
     straight_line,
 )
 from buzzscan.measures.slow_beats import BeatFit, fit_through_beats
-from buzzscan.measures.tracking import Track, track_partial
-from buzzscan.partials import PartialFit
-from buzzscan.units import hz_to_cents
+from buzzscan.measures.tracking import FRAMES_PER_INDEPENDENT, Track
 
 __all__ = ["decay_of_first_partial", "fit_decay", "is_told"]
 
@@ -42,11 +41,8 @@ FloatArray = npt.NDArray[np.float64]
 
 _LEAST_RIPPLE_DB = 0.02
 """A level that one pair explains so closely holds nothing else that matters."""
-_FRAMES_PER_INDEPENDENT = 3.0
-"""Frames of a track that share samples: half of `HOPS` for noise, more for what the room does."""
 _ROOM_S, _LONG_S = 0.12, 0.7
 """In a long note, components are looked for once the room's build-up is over."""
-_ANOTHER_SOUND_CENTS = 40.0
 _MOST_ERROR_RATIO = 0.17
 """Standard error over the rate: the interval is then ±33 %, about the change of decay that is
 heard (Tolonen and Järveläinen: −25 and +40 % of the time constant are not)."""
@@ -125,7 +121,7 @@ def _level_of(track: Track) -> BeatFit | None:
             noise=track.noise,
             frequency_hz=track.frequency_hz,
             early_from_s=START_S,
-            per_independent=_FRAMES_PER_INDEPENDENT,
+            per_independent=FRAMES_PER_INDEPENDENT,
         )
         if fit is None:
             return None
@@ -243,58 +239,24 @@ def is_told(rate_db_per_s: float, error_db_per_s: float, pitch_hz: float) -> boo
     return error_db_per_s <= _MOST_ERROR_RATIO * max(rate_db_per_s, _LEAST_RATE_DB_PER_S)
 
 
-def decay_of_first_partial(
-    samples: npt.NDArray[np.floating],
-    fit: PartialFit,
-    *,
-    sample_rate_hz: float,
-    stop_s: float,
-) -> DecayFit:
+def decay_of_first_partial(followed: Followed) -> DecayFit:
     """Return the rate of the first partial from `START_S` on.
 
     Parameters
     ----------
-    samples
-        Mono, shape (n,), from the onset on.
-    fit
-        The note's partials.
-    sample_rate_hz
-        Rate of `samples`.
-    stop_s
-        End of the note.
+    followed
+        The first partial over the note.
     """
-    reason = _why_no_track(fit, stop_s)
-    if reason:
-        return not_told(reason)
-    track = track_partial(
-        samples,
-        sample_rate_hz=sample_rate_hz,
-        frequency_hz=fit.pitch_hz,
-        start_s=START_S,
-        stop_s=stop_s,
-        noise_db_per_hz=fit.noises_db[0],
-    )
+    track = followed.track
     if track is None:
-        return not_told(f"note lasts {stop_s:.2f} s: too few periods to see a fall")
+        return not_told(followed.reason)
     decay = fit_decay(track)
     if decay.rate_db_per_s is None:
         return decay
-    if not is_told(decay.rate_db_per_s, decay.error_db_per_s, fit.pitch_hz):
+    if not is_told(decay.rate_db_per_s, decay.error_db_per_s, track.frequency_hz):
         doubt = SIGMAS_95 * decay.error_db_per_s
         return not_told(
             f"level falls {decay.rate_db_per_s:.0f} ± {doubt:.0f} dB/s: too short or too unsteady",
             seen=decay.seen,
         )
     return decay
-
-
-def _why_no_track(fit: PartialFit, stop_s: float) -> str:
-    """Return why the first partial cannot be followed, empty if it can."""
-    if not fit.numbers or fit.numbers[0] != 1:
-        return "first partial is not heard over the noise"
-    off = abs(hz_to_cents(fit.frequencies_hz[0], fit.pitch_hz))
-    if off > _ANOTHER_SOUND_CENTS:
-        return f"another sound {off:.0f} cents away covers the first partial"
-    if stop_s - START_S < LEAST_SPAN_S:
-        return f"note lasts {stop_s:.2f} s, need {START_S + LEAST_SPAN_S:.2f} s"
-    return ""

@@ -61,6 +61,9 @@ class Glide:
     ----------
     cents, error_cents
         Glide within the pitch of the stretch, and its standard error.
+    believed_onset_cents, fall_per_s
+        What `cents` comes to at the onset, and the fall of the string's amplitude: the glide at
+        any time.
     onset_cents
         The same at the onset, as it was read: not weighed by how sure it is, so that a mean over
         many notes is not drawn to nothing. None where there is nothing to read it from.
@@ -71,11 +74,13 @@ class Glide:
 
     cents: float
     error_cents: float
-    onset_cents: float | None
-    unrest_cents: float | None
+    believed_onset_cents: float = 0.0
+    fall_per_s: float = _LEAST_DECAY_PER_S
+    onset_cents: float | None = None
+    unrest_cents: float | None = None
 
 
-_NO_GLIDE = Glide(cents=0.0, error_cents=0.0, onset_cents=None, unrest_cents=None)
+_NO_GLIDE = Glide(cents=0.0, error_cents=0.0)
 
 
 def glide_of(
@@ -134,6 +139,7 @@ def glide_of(
         for a, b in ((0.0, 0.5), (0.5, 0.5), (0.0, 1.0))
     )
     glide = _judged(change, error, whole / (first - second), whole)
+    glide = replace(glide, believed_onset_cents=glide.cents / whole, fall_per_s=sigma)
     if error <= _MOST_ONSET_ERROR_CENTS * (first - second):
         glide = replace(glide, onset_cents=change / (first - second))
     number = np.asarray(frequencies)[ok] / fit.pitch_hz
@@ -197,8 +203,8 @@ def _judged(change: float, error: float, lever: float, whole: float) -> Glide:
     left = float(np.sqrt(known) * doubt)
     if change <= _SURE_SIGMAS * error:
         left = min(left, max(change, error) * lever)
-        return Glide(cents=0.0, error_cents=left, onset_cents=None, unrest_cents=None)
+        return Glide(cents=0.0, error_cents=left)
     trust = 1.0 - (_SURE_SIGMAS * error / change) ** 2
     cents = min(known * trust * change * lever, _MOST_CENTS * whole)
     error_cents = float(np.hypot(left, _SHARE_OF_CORRECTION * cents))
-    return Glide(cents=cents, error_cents=error_cents, onset_cents=None, unrest_cents=None)
+    return Glide(cents=cents, error_cents=error_cents)

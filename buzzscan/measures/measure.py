@@ -17,10 +17,12 @@ from dataclasses import dataclass
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz import measure_buzz
 from buzzscan.measures.decay import decay_of_first_partial
+from buzzscan.measures.first_partial import Followed, follow_first_partial
 from buzzscan.measures.level import DecayTimes, attack_level_dbfs, decay_times, frame_levels
-from buzzscan.measures.level_slope import START_S, DecayFit, fit_level_slope, not_told
+from buzzscan.measures.level_slope import START_S, DecayFit, fit_level_slope
 from buzzscan.measures.measured import BuzzMeasure, MeasuredNote
 from buzzscan.measures.pitch import HeardString, Pitch, hear_string, settled_pitch
+from buzzscan.measures.tracking import Track
 from buzzscan.notes.note import Note
 from buzzscan.partials import PartialFit
 from buzzscan.recording import Recording, Samples
@@ -99,10 +101,11 @@ def _listen(recording: Recording, guitar: Guitar, note: Note) -> _Sound:
     stop_s = length_s - _END_MARGIN_S
     levels = frame_levels(samples, sample_rate_hz=rate, onset_s=(onset - start) / rate)
     late = (levels.times_s > START_S) & (levels.times_s < stop_s)
-    decay = _first_decay(after, heard, rate, stop_s)
+    followed = _follow(after, heard, rate, stop_s)
+    decay = decay_of_first_partial(followed)
     return _Sound(
         fit=heard.fit if heard else None,
-        pitch=_pitch(after, heard, rate, decay),
+        pitch=_pitch(after, heard, rate, decay, followed.track),
         decay=decay,
         whole=fit_level_slope(
             levels.times_s[late],
@@ -115,16 +118,20 @@ def _listen(recording: Recording, guitar: Guitar, note: Note) -> _Sound:
     )
 
 
-def _first_decay(after: Samples, heard: HeardString | None, rate: int, stop_s: float) -> DecayFit:
+def _follow(after: Samples, heard: HeardString | None, rate: int, stop_s: float) -> Followed:
     if heard is None:
-        return not_told(_UNHEARD)
-    return decay_of_first_partial(after, heard.fit, sample_rate_hz=rate, stop_s=stop_s)
+        return Followed(track=None, reason=_UNHEARD)
+    return follow_first_partial(after, heard.fit, sample_rate_hz=rate, stop_s=stop_s)
 
 
-def _pitch(after: Samples, heard: HeardString | None, rate: int, decay: DecayFit) -> Pitch:
+def _pitch(
+    after: Samples, heard: HeardString | None, rate: int, decay: DecayFit, track: Track | None
+) -> Pitch:
     if heard is None:
         return Pitch(hz=None, error_cents=None, reason=_UNHEARD)
-    return settled_pitch(after, heard, sample_rate_hz=rate, decay_db_per_s=decay.rate_db_per_s)
+    return settled_pitch(
+        after, heard, sample_rate_hz=rate, decay_db_per_s=decay.rate_db_per_s, track=track
+    )
 
 
 def _measured(

@@ -17,7 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from buzzscan.measures.glide import glide_of
+from buzzscan.measures.first_partial import read_own_pitch
+from buzzscan.measures.glide import Glide, glide_of
+from buzzscan.measures.tracking import Track
 from buzzscan.partials import LEAST_PERIODS, PartialFit, fit_partials
 from buzzscan.units import cents_to_ratio, hz_to_cents
 
@@ -38,8 +40,9 @@ _MOST_SHIFT_CENTS = 15.0
 _LEAST_ERROR_CENTS = 0.25
 """What two polarisations leave within even the clearest pitch: they lie about a cent apart, and
 the second has about a quarter of the sound (common practice, no source)."""
-_USUAL_SHIFT_HZ = 0.02
-"""By which neck and body move a partial (T/L times their mobility's imaginary part, over 2π)."""
+_SHIFTS_HZ, _SHIFT_ODDS = np.array([0.02, 0.1]), np.array([0.8, 0.2])
+"""By which neck and body move a partial (T/L times their mobility's imaginary part, over 2π):
+between their resonances, and how often it lies on the flank of one, a dead spot's among them."""
 _CENTS = 1200.0 / float(np.log(2.0))
 
 
@@ -116,6 +119,7 @@ def settled_pitch(
     *,
     sample_rate_hz: float,
     decay_db_per_s: float | None,
+    track: Track | None = None,
 ) -> Pitch:
     """Return the first partial where the glide has settled.
 
@@ -132,6 +136,8 @@ def settled_pitch(
         Rate of `samples`.
     decay_db_per_s
         Fall of the first partial, None if not known.
+    track
+        The first partial over the whole note, None if it could not be followed.
     """
     fit = heard.fit
     first, last = round(heard.start_s * sample_rate_hz), round(heard.stop_s * sample_rate_hz)
@@ -142,7 +148,7 @@ def settled_pitch(
         start_s=heard.start_s,
         decay_db_per_s=decay_db_per_s,
     )
-    shift, left = _own_shift(fit, glide.unrest_cents)
+    shift, left = _own_shift(fit, _own_reading(fit, glide, track))
     error = float(np.hypot(np.hypot(left, glide.error_cents), _LEAST_ERROR_CENTS))
     if error > MOST_ERROR_CENTS:
         reason = f"pitch is told within {error:.1f} cents only, need {MOST_ERROR_CENTS:.1f}"
@@ -151,21 +157,36 @@ def settled_pitch(
     return Pitch(hz=hz, error_cents=error, reason="", glide_cents=glide.onset_cents)
 
 
-def _own_shift(fit: PartialFit, unrest_cents: float | None) -> tuple[float, float]:
+def _own_reading(fit: PartialFit, glide: Glide, track: Track | None) -> tuple[float, float] | None:
+    """Return how far off the fit the first partial itself is read, and the reading's error.
+
+    Followed over the whole note where it can be: late, the room has settled.
+    """
+    own = read_own_pitch(track) if track is not None else None
+    if own is not None:
+        early = glide.cents - glide.believed_onset_cents * own.mean_energy(glide.fall_per_s)
+        return hz_to_cents(own.hz, fit.pitch_hz) + early, _CENTS * own.error_hz / fit.pitch_hz
+    if fit.numbers[0] != 1 or glide.unrest_cents is None:
+        return None
+    error = float(np.hypot(fit.errors_cents[0], glide.unrest_cents))
+    return hz_to_cents(fit.frequencies_hz[0], fit.pitch_hz), error
+
+
+def _own_shift(fit: PartialFit, reading: tuple[float, float] | None) -> tuple[float, float]:
     """Return how far the first partial itself is believed to lie off the fit, and the error left.
 
-    What the neck and the body do to it stays, what the room or a neighbour do does not: the
-    partials' scatter holds both, their unrest the second alone.
+    What the neck and the body do to it stays, what the room or a neighbour do does not. How much
+    the first may do is known roughly: by the other partials' scatter, and by what is usual,
+    with and without a resonance nearby. Each of the two counts by how likely it makes the reading.
     """
-    alone = (0.0, fit.pitch_error_cents)
-    if fit.numbers[0] != 1 or unrest_cents is None:
-        return alone
-    off = hz_to_cents(fit.frequencies_hz[0], fit.pitch_hz)
-    if abs(off) > _MOST_SHIFT_CENTS:
-        return alone
-    usual = _CENTS * _USUAL_SHIFT_HZ / fit.pitch_hz
-    reading = fit.errors_cents[0] ** 2 + unrest_cents**2
-    lasting = max(fit.scatter_cents**2 - reading, 0.0) + usual**2
-    trust = lasting / (lasting + reading)
-    left = (1.0 - trust) ** 2 * fit.pitch_error_cents**2 + trust * reading
-    return trust * off, float(np.sqrt(left))
+    if reading is None or abs(reading[0]) > _MOST_SHIFT_CENTS:
+        return 0.0, fit.pitch_error_cents
+    off, error = reading
+    variance = (_CENTS / fit.pitch_hz * _SHIFTS_HZ) ** 2 + max(fit.scatter_cents**2 - error**2, 0.0)
+    trust = variance / (variance + error**2)
+    seen = variance + error**2 + fit.pitch_error_cents**2
+    odds = _SHIFT_ODDS / np.sqrt(seen) * np.exp(-0.5 * off**2 / seen)
+    odds /= odds.sum()
+    mean = float(odds @ trust)
+    left = (1.0 - trust) ** 2 * fit.pitch_error_cents**2 + trust * error**2
+    return mean * off, float(np.sqrt(odds @ (left + (trust - mean) ** 2 * off**2)))
