@@ -33,7 +33,7 @@ from buzzscan.measures.level_slope import (
     straight_line,
 )
 from buzzscan.measures.slow_beats import BeatFit, fit_through_beats
-from buzzscan.measures.tracking import FRAMES_PER_INDEPENDENT, Track
+from buzzscan.measures.tracking import Track
 
 __all__ = ["decay_of_first_partial", "fit_decay", "is_told"]
 
@@ -41,6 +41,8 @@ FloatArray = npt.NDArray[np.float64]
 
 _LEAST_RIPPLE_DB = 0.02
 """A level that one pair explains so closely holds nothing else that matters."""
+_FRAMES_PER_INDEPENDENT = 3.0
+"""Frames of a track that share samples: half of `HOPS` for noise, more for what the room does."""
 _ROOM_S, _LONG_S = 0.12, 0.7
 """In a long note, components are looked for once the room's build-up is over."""
 _MOST_ERROR_RATIO = 0.17
@@ -121,7 +123,7 @@ def _level_of(track: Track) -> BeatFit | None:
             noise=track.noise,
             frequency_hz=track.frequency_hz,
             early_from_s=START_S,
-            per_independent=FRAMES_PER_INDEPENDENT,
+            per_independent=_FRAMES_PER_INDEPENDENT,
         )
         if fit is None:
             return None

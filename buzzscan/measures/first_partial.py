@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.measures.level_slope import LEAST_SPAN_S, START_S
-from buzzscan.measures.tracking import FRAMES_PER_INDEPENDENT, Track, track_partial
+from buzzscan.measures.tracking import Track, track_partial
 from buzzscan.partials import PartialFit
 from buzzscan.units import hz_to_cents
 
@@ -29,13 +29,19 @@ FloatArray = npt.NDArray[np.float64]
 _ANOTHER_SOUND_CENTS = 40.0
 _LEAST_OVER_NOISE = 6.0
 """Power over the noise's from which a phase is read without a slip of a turn."""
-_LEAST_FRAMES = 5
-_EARLY_RAD = np.array([0.0, 0.003, 0.01, 0.03, 0.1, 0.3, 1.0])
+_LEAST_FRAMES, _MOST_POINTS = 5, 16
+_STRIDE = 2
+"""Frames to a point: windows half overlap, so that their noises are nearly independent."""
+_NOISE_SHARE = 2.0
+"""Variance of the phase over that by the noise and unrest of each point alone, for the overlap."""
+_EARLY_RAD = np.array([0.003, 0.03, 0.1, 0.3, 1.0])
 _EARLY_S = 0.08
 """What the room's build-up and the end of the note before do to the phase at `START_S`: from
 nothing, on a dry take, to all. It fades with the room (a T60 of 0.5 s fades so)."""
-_STEADY_RAD = np.array([0.001, 0.003, 0.01, 0.03, 0.1, 0.3])
+_STEADY_RAD = np.array([0.001, 0.01, 0.03, 0.1, 0.3])
 """What stays: beats, hum, neighbours."""
+_BEYOND = 1e15
+"""Far above what the products of whitened phases come to: keeps a bordered matrix definite."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,22 +60,13 @@ class OwnPitch:
     ----------
     hz, error_hz
         Frequency and its standard error.
-    times_s, taps_per_s
-        The frequency is the sum of the phase at these times, in turns, times these.
+    mean_energy
+        Energy of the string re the onset, as the reading weighs the time.
     """
 
     hz: float
     error_hz: float
-    times_s: FloatArray
-    taps_per_s: FloatArray
-
-    def mean_energy(self, fall_per_s: float) -> float:
-        """Return the energy re the onset of a string whose amplitude falls so, as it is weighed.
-
-        A frequency that is off by exp(−2σt) turns the phase by its integral.
-        """
-        integral = np.exp(-2.0 * fall_per_s * self.times_s) / (-2.0 * fall_per_s)
-        return float(self.taps_per_s @ integral)
+    mean_energy: float
 
 
 def follow_first_partial(
@@ -119,51 +116,76 @@ def _why_no_track(fit: PartialFit, stop_s: float) -> str:
     return ""
 
 
-def read_own_pitch(track: Track) -> OwnPitch | None:
+def read_own_pitch(track: Track, *, fall_per_s: float) -> OwnPitch | None:
     """Return the frequency from the slope of the phase, None where too little is clear.
 
-    In a room the beginning tells least: its build-up, and the note before, turn the phase until
-    they have died away. How much they do, and how much unrest stays, is not known beforehand:
-    lines are drawn for a grid of both, and count by how likely each makes the phases (their
-    marginal likelihood, offset and slope integrated out).
+    In a room the beginning tells least. What the room still lacks of its final sound, or still
+    has of the note before, is the tail of its response from that time on; a tail is the sum of
+    all later ones, so that the phase it turns walks at random, by ever smaller steps. How far,
+    and how much unrest stays, is not known beforehand: lines are drawn for a grid of both, and
+    count by how likely each makes the phases (generalised least squares; marginal likelihood
+    with offset and slope integrated out, Harville, Biometrika 61, 1974).
 
     Parameters
     ----------
     track
         The first partial over time.
+    fall_per_s
+        Fall of the string's amplitude, for `OwnPitch.mean_energy`.
     """
     low = np.flatnonzero(track.powers < _LEAST_OVER_NOISE * track.noise)
     n = int(low[0]) if len(low) else len(track.times_s)
     if n < _LEAST_FRAMES:
         return None
-    t, phase = track.times_s[:n], np.unwrap(np.angle(track.values[:n]))
-    variance = _variances(t, 0.5 * track.noise / track.powers[:n])
-    w = 1.0 / variance
-    total = w.sum(axis=1)
-    from_middle = t - ((w @ t) / total)[:, None]
-    taps = w * from_middle
-    spread = (taps * from_middle).sum(axis=1)
-    taps /= spread[:, None]
-    slope = taps @ phase
-    miss = phase - ((w @ phase) / total)[:, None] - slope[:, None] * from_middle
-    unlikely = np.log(variance).sum(axis=1) + (w * miss**2).sum(axis=1)
-    log_odds = -0.5 * (unlikely / FRAMES_PER_INDEPENDENT + np.log(total) + np.log(spread))
+    stride = max(_STRIDE, -(-n // _MOST_POINTS))
+    points = slice((n - 1) % stride, n, stride)
+    t = track.times_s[points]
+    phase = np.unwrap(np.angle(track.values[:n]))[points]
+    # A frequency that is off by exp(−2σt) turns the phase by its integral.
+    energy = np.exp(-2.0 * fall_per_s * t) / (-2.0 * fall_per_s)
+    lines = np.stack([np.ones(len(t)), t - t.mean(), phase, energy])
+    by_noise = 0.5 * track.noise / track.powers[points]
+    products, log_spread = _whitened(_covariances(t, by_noise), lines)
+    total, lean = products[:, 0, 0], products[:, 0] / products[:, :1, 0]
+    # Offset taken off: the products that are left are those about each column's mean.
+    left = products - lean[:, :, None] * products[:, :1]
+    spread = left[:, 1, 1]
+    slopes = left[:, 1, 2:] / spread[:, None]
+    unlikely = left[:, 2, 2] - slopes[:, 0] * left[:, 1, 2] + np.log(total * spread)
+    log_odds = -0.5 * unlikely - log_spread
     odds = np.exp(log_odds - log_odds.max())
     odds /= odds.sum()
-    mean = float(odds @ slope)
-    error = float(np.sqrt(odds @ ((slope - mean) ** 2 + FRAMES_PER_INDEPENDENT / spread)))
-    turn = 2.0 * np.pi
+    turning, mean_energy = (float(x) for x in odds @ slopes)
+    variance = float(odds @ ((slopes[:, 0] - turning) ** 2 + 1.0 / spread))
     return OwnPitch(
-        hz=track.frequency_hz + mean / turn,
-        error_hz=error / turn,
-        times_s=t,
-        taps_per_s=odds @ taps,
+        hz=track.frequency_hz + turning / (2.0 * np.pi),
+        error_hz=float(np.sqrt(variance)) / (2.0 * np.pi),
+        mean_energy=mean_energy,
     )
 
 
-def _variances(times_s: FloatArray, by_noise: FloatArray) -> FloatArray:
-    """Return the phases' variances in rad², a row for each pair of early and steady unrest."""
+def _covariances(times_s: FloatArray, by_noise: FloatArray) -> FloatArray:
+    """Return the phases' covariance in rad² for each pair of early and steady unrest."""
     fading = np.exp(-2.0 * (times_s - START_S) / _EARLY_S)
-    early = (_EARLY_RAD**2)[:, None, None] * fading
-    both = early + (_STEADY_RAD**2)[:, None] + by_noise
-    return np.asarray(both.reshape(-1, len(times_s)))
+    early = (_EARLY_RAD**2)[:, None, None, None] * np.minimum(fading[:, None], fading)
+    alone = _NOISE_SHARE * ((_STEADY_RAD**2)[:, None] + by_noise)
+    both = early + alone[:, :, None] * np.eye(len(times_s))
+    return np.asarray(both.reshape(-1, len(times_s), len(times_s)))
+
+
+def _whitened(covariances: FloatArray, rows: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return all products of rows through each inverse, and half the log determinants.
+
+    One Cholesky factor of the matrix bordered by the rows holds both: a row of it is the
+    whitened row.
+    """
+    n, k = covariances.shape[1], len(rows)
+    bordered = np.zeros((len(covariances), n + k, n + k))
+    bordered[:, :n, :n] = covariances
+    bordered[:, n:, :n] = rows
+    corner = np.arange(n, n + k)
+    bordered[:, corner, corner] = _BEYOND
+    factor = np.linalg.cholesky(bordered)
+    white = factor[:, n:, :n]
+    diagonal = np.diagonal(factor, axis1=1, axis2=2)[:, :n]
+    return white @ white.transpose(0, 2, 1), np.log(diagonal).sum(axis=1)

@@ -32,8 +32,6 @@ _MOST_PARTIALS = 16
 _LEAST_PARTIALS = 3
 _FLOOR_CENTS = 0.01
 """Agreement of partials that is never undercut: the leakage between them."""
-_SURE_SIGMAS = 2.5
-"""A change below this many standard errors is no glide; one above is trusted by degrees."""
 _MOST_CENTS = 12.0
 """Glide at the onset: a 2 mm swing on a thin string gives 1.5 to 4 cents; 5 mm six times that,
 and nobody sets up a guitar for it."""
@@ -195,16 +193,12 @@ def _mean_energy(sigma: float, start_s: float, duration_s: float) -> float:
 
 
 def _judged(change: float, error: float, lever: float, whole: float) -> Glide:
-    """Return the glide of the whole stretch, as far as the change is beyond doubt."""
+    """Return the glide of the whole stretch, by what the change is worth against what is usual."""
     lever = min(lever, _MOST_LEVER)
     usual = _USUAL_CENTS * whole
     doubt = error * lever
     known = usual**2 / (usual**2 + doubt**2)
-    left = float(np.sqrt(known) * doubt)
-    if change <= _SURE_SIGMAS * error:
-        left = min(left, max(change, error) * lever)
-        return Glide(cents=0.0, error_cents=left)
-    trust = 1.0 - (_SURE_SIGMAS * error / change) ** 2
-    cents = min(known * trust * change * lever, _MOST_CENTS * whole)
-    error_cents = float(np.hypot(left, _SHARE_OF_CORRECTION * cents))
-    return Glide(cents=cents, error_cents=error_cents)
+    # No attack makes a note flat.
+    cents = float(np.clip(known * change * lever, 0.0, _MOST_CENTS * whole))
+    left = np.hypot(np.sqrt(known) * doubt, _SHARE_OF_CORRECTION * cents)
+    return Glide(cents=cents, error_cents=float(left))

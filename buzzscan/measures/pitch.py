@@ -162,9 +162,9 @@ def _own_reading(fit: PartialFit, glide: Glide, track: Track | None) -> tuple[fl
 
     Followed over the whole note where it can be: late, the room has settled.
     """
-    own = read_own_pitch(track) if track is not None else None
+    own = None if track is None else read_own_pitch(track, fall_per_s=glide.fall_per_s)
     if own is not None:
-        early = glide.cents - glide.believed_onset_cents * own.mean_energy(glide.fall_per_s)
+        early = glide.cents - glide.believed_onset_cents * own.mean_energy
         return hz_to_cents(own.hz, fit.pitch_hz) + early, _CENTS * own.error_hz / fit.pitch_hz
     if fit.numbers[0] != 1 or glide.unrest_cents is None:
         return None

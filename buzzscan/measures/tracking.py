@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["FRAMES_PER_INDEPENDENT", "HOPS", "Track", "track_partial"]
+__all__ = ["HOPS", "Track", "track_partial"]
 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
@@ -29,8 +29,6 @@ _LONGEST_WINDOW_S = 0.08
 _SHORTEST_WINDOW_S = 0.02
 HOPS = 4
 """Hops to a window: a Hann window loses nothing at a quarter of its length."""
-FRAMES_PER_INDEPENDENT = 3.0
-"""Frames that share samples: half of `HOPS` for noise, more for what the room does."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
