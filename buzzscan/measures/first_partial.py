@@ -39,7 +39,8 @@ _EARLY_S = 0.08
 """What the room's build-up and the end of the note before do to the phase at `START_S`: from
 nothing, on a dry take, to all. It fades with the room (a T60 of 0.5 s fades so)."""
 _STEADY_RAD = np.array([0.001, 0.01, 0.03, 0.1, 0.3])
-"""What stays: beats, hum, neighbours."""
+"""What stays, at the partial's loudest: a second polarisation, hum, neighbours. It turns the phase
+the more the weaker the partial is, so that the dip of a beat and a late end tell little."""
 _BEYOND = 1e15
 """Far above what the products of whitened phases come to: keeps a bordered matrix definite."""
 
@@ -144,8 +145,11 @@ def read_own_pitch(track: Track, *, fall_per_s: float) -> OwnPitch | None:
     # A frequency that is off by exp(−2σt) turns the phase by its integral.
     energy = np.exp(-2.0 * fall_per_s * t) / (-2.0 * fall_per_s)
     lines = np.stack([np.ones(len(t)), t - t.mean(), phase, energy])
-    by_noise = 0.5 * track.noise / track.powers[points]
-    products, log_spread = _whitened(_covariances(t, by_noise), lines)
+    powers = track.powers[points]
+    covariances = _covariances(
+        t, weakness=track.powers[:n].max() / powers, by_noise=0.5 * track.noise / powers
+    )
+    products, log_spread = _whitened(covariances, lines)
     total, lean = products[:, 0, 0], products[:, 0] / products[:, :1, 0]
     # Offset taken off: the products that are left are those about each column's mean.
     left = products - lean[:, :, None] * products[:, :1]
@@ -164,11 +168,11 @@ def read_own_pitch(track: Track, *, fall_per_s: float) -> OwnPitch | None:
     )
 
 
-def _covariances(times_s: FloatArray, by_noise: FloatArray) -> FloatArray:
+def _covariances(times_s: FloatArray, *, weakness: FloatArray, by_noise: FloatArray) -> FloatArray:
     """Return the phases' covariance in rad² for each pair of early and steady unrest."""
     fading = np.exp(-2.0 * (times_s - START_S) / _EARLY_S)
     early = (_EARLY_RAD**2)[:, None, None, None] * np.minimum(fading[:, None], fading)
-    alone = _NOISE_SHARE * ((_STEADY_RAD**2)[:, None] + by_noise)
+    alone = _NOISE_SHARE * ((_STEADY_RAD**2)[:, None] * weakness + by_noise)
     both = early + alone[:, :, None] * np.eye(len(times_s))
     return np.asarray(both.reshape(-1, len(times_s), len(times_s)))
 
