@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from buzzscan.measures.first_partial import follow_first_partial
 from buzzscan.measures.pitch import HeardString, hear_string, settled_pitch, settled_span_s
 from buzzscan.units import cents_to_ratio, hz_to_cents
 
@@ -52,11 +53,19 @@ def test_octave_of_the_place_is_not_taken_for_it() -> None:
     assert hz_to_cents(found.fit.pitch_hz, 220.0) == pytest.approx(0.0, abs=0.5)
 
 
-@pytest.mark.parametrize("pull_cents", [-6.0, 5.0])
-def test_first_partial_pulled_by_the_neck_is_what_a_tuner_reads(pull_cents: float) -> None:
-    wave = string(196.0, first_cents=pull_cents, seconds=1.0)
+@pytest.mark.parametrize("seconds", [0.3, 1.0])
+@pytest.mark.parametrize("pull_cents", [-6.0, 5.0, 9.0])
+def test_first_partial_pulled_by_the_neck_is_what_a_tuner_reads(
+    pull_cents: float, seconds: float
+) -> None:
+    wave = string(196.0, first_cents=pull_cents, seconds=seconds)
     found = heard(wave, 196.0)
-    pitch = settled_pitch(wave, found, sample_rate_hz=RATE, decay_db_per_s=13.0)
+    followed = follow_first_partial(
+        wave, found.fit, sample_rate_hz=RATE, stop_s=len(wave) / RATE - 0.015
+    )
+    pitch = settled_pitch(
+        wave, found, sample_rate_hz=RATE, decay_db_per_s=13.0, track=followed.track
+    )
     assert pitch.hz is not None
     assert hz_to_cents(pitch.hz, 196.0) == pytest.approx(pull_cents, abs=0.5)
     assert abs(hz_to_cents(found.fit.pitch_hz, 196.0)) < 0.5
