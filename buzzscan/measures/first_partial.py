@@ -41,7 +41,7 @@ nothing, on a dry take, to all. It fades with the room (a T60 of 0.5 s fades so)
 _STEADY_RAD = np.array([0.001, 0.01, 0.03, 0.1, 0.3])
 """What stays, at the partial's loudest: a second polarisation, hum, neighbours. It turns the phase
 the more the weaker the partial is, so that the dip of a beat and a late end tell little."""
-_BEYOND = 1e15
+_BEYOND = 1e30
 """Far above what the products of whitened phases come to: keeps a bordered matrix definite."""
 
 
@@ -134,38 +134,58 @@ def read_own_pitch(track: Track, *, fall_per_s: float) -> OwnPitch | None:
     fall_per_s
         Fall of the string's amplitude, for `OwnPitch.mean_energy`.
     """
-    low = np.flatnonzero(track.powers < _LEAST_OVER_NOISE * track.noise)
-    n = int(low[0]) if len(low) else len(track.times_s)
-    if n < _LEAST_FRAMES:
+    points = _clear_points(track)
+    if len(points) == 0:
         return None
-    stride = max(_STRIDE, -(-n // _MOST_POINTS))
-    points = slice((n - 1) % stride, n, stride)
-    t = track.times_s[points]
-    phase = np.unwrap(np.angle(track.values[:n]))[points]
+    t, powers = track.times_s[points], track.powers[points]
+    phase = np.unwrap(np.angle(track.values[: points[-1] + 1]))[points]
     # A frequency that is off by exp(−2σt) turns the phase by its integral.
     energy = np.exp(-2.0 * fall_per_s * t) / (-2.0 * fall_per_s)
     lines = np.stack([np.ones(len(t)), t - t.mean(), phase, energy])
-    powers = track.powers[points]
     covariances = _covariances(
-        t, weakness=track.powers[:n].max() / powers, by_noise=0.5 * track.noise / powers
+        t, weakness=powers.max() / powers, by_noise=0.5 * track.noise / powers
     )
-    products, log_spread = _whitened(covariances, lines)
+    slopes, variances, odds = _slopes(*_whitened(covariances, lines))
+    turning, mean_energy = (odds @ slopes).tolist()
+    variance = float(odds @ ((slopes[:, 0] - turning) ** 2 + variances))
+    return OwnPitch(
+        hz=track.frequency_hz + turning / (2.0 * np.pi),
+        error_hz=float(np.sqrt(variance)) / (2.0 * np.pi),
+        mean_energy=mean_energy,
+    )
+
+
+def _clear_points(track: Track) -> npt.NDArray[np.intp]:
+    """Return which frames to read, none where too few stand over the noise from the first on."""
+    low = np.flatnonzero(track.powers <= _LEAST_OVER_NOISE * track.noise)
+    n = int(low[0]) if len(low) else len(track.times_s)
+    if n < _LEAST_FRAMES:
+        return np.zeros(0, np.intp)
+    stride = max(_STRIDE, -(-n // _MOST_POINTS))
+    return np.arange((n - 1) % stride, n, stride)
+
+
+def _slopes(
+    products: FloatArray, log_spread: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return slopes over time of phase and energy, their variance, and the odds of each model.
+
+    Parameters
+    ----------
+    products
+        Of the whitened rows one, time, phase and energy, shape (models, 4, 4).
+    log_spread
+        Half the log determinant of each model's covariance.
+    """
     total, lean = products[:, 0, 0], products[:, 0] / products[:, :1, 0]
-    # Offset taken off: the products that are left are those about each column's mean.
+    # Offset taken off: the products that are left are those about each row's mean.
     left = products - lean[:, :, None] * products[:, :1]
     spread = left[:, 1, 1]
     slopes = left[:, 1, 2:] / spread[:, None]
     unlikely = left[:, 2, 2] - slopes[:, 0] * left[:, 1, 2] + np.log(total * spread)
     log_odds = -0.5 * unlikely - log_spread
     odds = np.exp(log_odds - log_odds.max())
-    odds /= odds.sum()
-    turning, mean_energy = (float(x) for x in odds @ slopes)
-    variance = float(odds @ ((slopes[:, 0] - turning) ** 2 + 1.0 / spread))
-    return OwnPitch(
-        hz=track.frequency_hz + turning / (2.0 * np.pi),
-        error_hz=float(np.sqrt(variance)) / (2.0 * np.pi),
-        mean_energy=mean_energy,
-    )
+    return slopes, 1.0 / spread, odds / odds.sum()
 
 
 def _covariances(times_s: FloatArray, *, weakness: FloatArray, by_noise: FloatArray) -> FloatArray:
