@@ -7,7 +7,13 @@ import numpy.typing as npt
 import pytest
 
 from buzzscan.measures.first_partial import follow_first_partial
-from buzzscan.measures.pitch import HeardString, hear_string, settled_pitch, settled_span_s
+from buzzscan.measures.pitch import (
+    HeardString,
+    Pitch,
+    hear_string,
+    settled_pitch,
+    settled_span_s,
+)
 from buzzscan.units import cents_to_ratio, hz_to_cents
 
 RATE = 44100
@@ -98,3 +104,24 @@ def test_error_says_how_far_off_the_pitch_may_be() -> None:
         misses.append(abs(hz_to_cents(pitch.hz, 110.0) - true) / pitch.error_cents)
     assert np.mean(np.array(misses) < 1.96) >= 0.83  # 95 % of 24, less two standard deviations
     assert max(misses) > 0.2  # an error so wide that nothing comes near it says nothing
+
+
+def pitch_with_first_off(off_cents: float) -> Pitch:
+    wave = string(116.0, first_cents=off_cents, seconds=1.0)
+    found = heard(wave, 116.0)
+    followed = follow_first_partial(wave, found.fit, sample_rate_hz=RATE, stop_s=0.98)
+    return settled_pitch(
+        wave, found, sample_rate_hz=RATE, decay_db_per_s=13.0, track=followed.track
+    )
+
+
+def test_beside_a_strong_resonance_the_first_partial_is_not_overruled() -> None:
+    pitch = pitch_with_first_off(15.0)
+    assert pitch.hz is not None
+    assert hz_to_cents(pitch.hz, 116.0) == pytest.approx(15.0, abs=0.5)
+
+
+def test_so_far_off_that_it_may_be_a_stranger_no_pitch_is_told() -> None:
+    pitch = pitch_with_first_off(32.0)
+    assert pitch.hz is None
+    assert pitch.reason.startswith("pitch is told within 3")

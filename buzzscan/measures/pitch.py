@@ -35,8 +35,9 @@ _LONGEST_S = 0.6
 _END_MARGIN_S = 0.015
 """Kept away from the end, where the next note or the damping hand may already be."""
 _HEARD_ELSEWHERE_CENTS = 50.0
-_MOST_SHIFT_CENTS = 15.0
-"""Neck and body pull a first partial by some cents; farther off, it is another sound."""
+_MOST_SHIFT_CENTS = 25.0
+"""Neck and body pull a first partial by some cents, next to a strong resonance by up to 15 or 20
+(a guitar's body does, on real notes too); farther off, it may be another sound."""
 _LEAST_ERROR_CENTS = 0.25
 """What two polarisations leave within even the clearest pitch: they lie about a cent apart, and
 the second has about a quarter of the sound (common practice, no source)."""
@@ -179,9 +180,11 @@ def _own_shift(fit: PartialFit, reading: tuple[float, float] | None) -> tuple[fl
     the first may do is known roughly: by the other partials' scatter, and by what is usual,
     with and without a resonance nearby. Each of the two counts by how likely it makes the reading.
     """
-    if reading is None or abs(reading[0]) > _MOST_SHIFT_CENTS:
+    if reading is None:
         return 0.0, fit.pitch_error_cents
     off, error = reading
+    if abs(off) > _MOST_SHIFT_CENTS:
+        return 0.0, abs(off)  # the string's or not: nobody can tell
     variance = (_CENTS / fit.pitch_hz * _SHIFTS_HZ) ** 2 + max(fit.scatter_cents**2 - error**2, 0.0)
     trust = variance / (variance + error**2)
     seen = variance + error**2 + fit.pitch_error_cents**2
