@@ -226,6 +226,7 @@ def test_gliding_pitch_is_no_pair() -> None:
 def test_reasons_where_nothing_can_be_said() -> None:
     short = rate_of(ring(220.0, 1.0, 0.4), 220.0, stop_s=0.15)
     assert short.reason == "note lasts 0.15 s, need 0.18 s"
+    assert short.seen is not None  # among others of its pitch it says something
     t = np.arange(RATE // 2) / RATE
     no_first = sum(np.exp(-2 * t) * np.cos(2 * np.pi * 220.0 * k * t + k) for k in (2, 3, 4, 5, 6))
     assert rate_of(np.asarray(0.1 * no_first), 220.0).reason.startswith("first partial is not")

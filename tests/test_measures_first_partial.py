@@ -108,7 +108,10 @@ def test_a_note_too_short_to_follow_says_so() -> None:
     fit = fit_partials(wave, sample_rate_hz=RATE, expected_hz=HZ)
     assert fit is not None
     short = follow_first_partial(wave, fit, sample_rate_hz=RATE, stop_s=0.15)
-    assert short.track is None
+    assert short.track is not None  # it counts among others of its pitch
+    shorter = follow_first_partial(wave, fit, sample_rate_hz=RATE, stop_s=0.12)
+    assert shorter.track is None
+    assert shorter.reason == "note lasts 0.12 s, need 0.18 s"
     assert short.reason == "note lasts 0.15 s, need 0.18 s"
     whole = follow_first_partial(wave, fit, sample_rate_hz=RATE, stop_s=0.39)
     assert whole.track is not None

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from buzzscan.measures.slow_beats import BeatFit, fit_through_beats
+from buzzscan.measures.slow_beats import BeatFit, fit_through_beats, room_of_take
 
 TIMES = np.linspace(0.08, 0.9, 40)
 
@@ -21,7 +21,12 @@ def level(
     return np.asarray(pair * 10.0 ** ((early - rate * TIMES) / 10.0))
 
 
-def fit(powers: npt.NDArray[np.float64], *, noise: float = 1e-9) -> BeatFit:
+def fit(
+    powers: npt.NDArray[np.float64],
+    *,
+    noise: float = 1e-9,
+    room: npt.NDArray[np.float64] | None = None,
+) -> BeatFit:
     found = fit_through_beats(
         TIMES[: len(powers)],
         powers + noise,
@@ -29,6 +34,7 @@ def fit(powers: npt.NDArray[np.float64], *, noise: float = 1e-9) -> BeatFit:
         frequency_hz=660.0,
         early_from_s=0.08,
         per_independent=3.0,
+        room=room,
     )
     assert found is not None
     return found
@@ -59,6 +65,24 @@ def test_room_at_the_beginning_widens_the_error(early_db: float) -> None:
     found = fit(level(15.0, early_db=early_db))
     assert abs(found.fall - 15.0) < 3.0 * found.error
     assert found.error > 1.5 * fit(level(15.0)).error
+
+
+def test_other_notes_tell_a_short_one_of_the_room() -> None:
+    short = level(15.0)[:8]
+    rooms = [
+        room_of_take([fit(level(rate, early_db=db)).early_log_odds for rate in (8.0, 12.0, 20.0)])
+        for db in (0.0, 3.0)
+    ]
+    dry, wet = (fit(short, room=room) for room in rooms)
+    assert dry.early_db < fit(short).early_db < wet.early_db
+    assert dry.error < wet.error
+
+
+def test_no_room_is_ruled_out_by_a_take() -> None:
+    room = room_of_take([fit(level(15.0)).early_log_odds] * 16)
+    assert room.sum() == pytest.approx(1.0)
+    assert room.min() > 0.01
+    assert room[0] + room[1] > 0.8
 
 
 def test_error_is_what_noise_makes_of_it() -> None:

@@ -70,11 +70,18 @@ _HUM_DECAY_PER_S = 0.4
 _HUM_OFF_HZ = 0.5
 
 
-def fit_decay(track: Track) -> DecayFit:
+def fit_decay(track: Track, *, room: FloatArray | None = None) -> DecayFit:
     """Return the slope of the track's level above the noise, beats and hum taken out.
 
     Where the level ripples, the track is also resolved into exponentials; those of the string
     are added as powers, so that their beat is gone, and what is left of mains hum is dropped.
+
+    Parameters
+    ----------
+    track
+        Of the first partial.
+    room
+        What the take's other notes say of the room, from `room_of_take`.
     """
     free = _before_stop(track)
     if len(free.times_s) < len(track.times_s) and float(np.ptp(free.times_s)) < LEAST_SPAN_S:
@@ -83,7 +90,7 @@ def fit_decay(track: Track) -> DecayFit:
             "too soon to see it fall by itself"
         )
     track = _without_end(free)
-    level = _level_of(track)
+    level = _level_of(track, room)
     if level is None:
         return refused(track.times_s, track.powers, track.noise)
     rate, error = _with_components(level, track)
@@ -94,7 +101,12 @@ def fit_decay(track: Track) -> DecayFit:
         high_db_per_s=rate + SIGMAS_95 * error,
         error_db_per_s=error,
         reason="",
-        seen=SeenFall(rate_db_per_s=rate, error_db_per_s=error, room_db=level.early_db),
+        seen=SeenFall(
+            rate_db_per_s=rate,
+            error_db_per_s=error,
+            room_db=level.early_db,
+            early_log_odds=level.early_log_odds,
+        ),
     )
 
 
@@ -110,7 +122,7 @@ def _with_components(level: BeatFit, track: Track) -> tuple[float, float]:
     return _joined(level, found, track)
 
 
-def _level_of(track: Track) -> BeatFit | None:
+def _level_of(track: Track, room: FloatArray | None) -> BeatFit | None:
     """Return the fall of the part of a track that stands over the noise, None if none does."""
     use = np.ones(len(track.times_s), bool)
     fit: BeatFit | None = None
@@ -124,6 +136,7 @@ def _level_of(track: Track) -> BeatFit | None:
             frequency_hz=track.frequency_hz,
             early_from_s=START_S,
             per_independent=_FRAMES_PER_INDEPENDENT,
+            room=room,
         )
         if fit is None:
             return None
@@ -241,18 +254,22 @@ def is_told(rate_db_per_s: float, error_db_per_s: float, pitch_hz: float) -> boo
     return error_db_per_s <= _MOST_ERROR_RATIO * max(rate_db_per_s, _LEAST_RATE_DB_PER_S)
 
 
-def decay_of_first_partial(followed: Followed) -> DecayFit:
+def decay_of_first_partial(followed: Followed, *, room: FloatArray | None = None) -> DecayFit:
     """Return the rate of the first partial from `START_S` on.
 
     Parameters
     ----------
     followed
         The first partial over the note.
+    room
+        What the take's other notes say of the room, from `room_of_take`.
     """
     track = followed.track
     if track is None:
         return not_told(followed.reason)
-    decay = fit_decay(track)
+    decay = fit_decay(track, room=room)
+    if followed.reason:
+        return not_told(followed.reason, seen=decay.seen)
     if decay.rate_db_per_s is None:
         return decay
     if not is_told(decay.rate_db_per_s, decay.error_db_per_s, track.frequency_hz):

@@ -26,6 +26,8 @@ __all__ = ["Followed", "OwnPitch", "follow_first_partial", "read_own_pitch"]
 
 FloatArray = npt.NDArray[np.float64]
 
+_LEAST_SEEN_S = 0.5 * LEAST_SPAN_S
+"""So short a stretch tells nothing by itself; its fall counts among others of its pitch."""
 _ANOTHER_SOUND_CENTS = 40.0
 _LEAST_OVER_NOISE = 6.0
 """Power over the noise's from which a phase is read without a slip of a turn."""
@@ -47,7 +49,10 @@ _BEYOND = 1e30
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Followed:
-    """The first partial over a note, or None with the reason why it cannot be followed."""
+    """The first partial over a note, or None with the reason why it cannot be followed.
+
+    With a track and a reason, the note is too short to tell anything by itself.
+    """
 
     track: Track | None
     reason: str
@@ -101,7 +106,10 @@ def follow_first_partial(
         stop_s=stop_s,
         noise_db_per_hz=fit.noises_db[0],
     )
-    reason = f"note lasts {stop_s:.2f} s: too few periods to see a fall" if track is None else ""
+    if track is None:
+        reason = f"note lasts {stop_s:.2f} s: too few periods to see a fall"
+    elif stop_s - START_S < LEAST_SPAN_S:
+        reason = _too_short(stop_s)
     return Followed(track=track, reason=reason)
 
 
@@ -112,9 +120,11 @@ def _why_no_track(fit: PartialFit, stop_s: float) -> str:
     off = abs(hz_to_cents(fit.frequencies_hz[0], fit.pitch_hz))
     if off > _ANOTHER_SOUND_CENTS:
         return f"another sound {off:.0f} cents away covers the first partial"
-    if stop_s - START_S < LEAST_SPAN_S:
-        return f"note lasts {stop_s:.2f} s, need {START_S + LEAST_SPAN_S:.2f} s"
-    return ""
+    return _too_short(stop_s) if stop_s - START_S < _LEAST_SEEN_S else ""
+
+
+def _too_short(stop_s: float) -> str:
+    return f"note lasts {stop_s:.2f} s, need {START_S + LEAST_SPAN_S:.2f} s"
 
 
 def read_own_pitch(track: Track, *, fall_per_s: float) -> OwnPitch | None:

@@ -60,12 +60,13 @@ class SeenFall:
     """A fall with its standard error, and what the room may have done to its beginning.
 
     It stands whether the fall is certain enough to be told or not: many uncertain ones of one
-    pitch, taken together, tell what none of them does.
+    pitch, taken together, tell what none of them does. `early_log_odds` say what the room is like.
     """
 
     rate_db_per_s: float
     error_db_per_s: float
     room_db: float
+    early_log_odds: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz import measure_buzz
 from buzzscan.measures.decay import decay_of_first_partial
@@ -22,6 +25,7 @@ from buzzscan.measures.level import DecayTimes, attack_level_dbfs, decay_times, 
 from buzzscan.measures.level_slope import START_S, DecayFit, fit_level_slope
 from buzzscan.measures.measured import BuzzMeasure, MeasuredNote
 from buzzscan.measures.pitch import HeardString, Pitch, hear_string, settled_pitch
+from buzzscan.measures.slow_beats import room_of_take
 from buzzscan.measures.tracking import Track
 from buzzscan.notes.note import Note
 from buzzscan.partials import PartialFit
@@ -30,8 +34,12 @@ from buzzscan.units import hz_to_cents, rate_to_t60
 
 __all__ = ["measure_notes"]
 
+FloatArray = npt.NDArray[np.float64]
+
 _BEFORE_S = 0.03
 _END_MARGIN_S = 0.015
+_NOTES_FOR_ROOM = 16
+"""Each says for or against a room by two to five nats, so these are sure."""
 _UNHEARD = "no string is heard at this pitch"
 _DECAYS = ("decay_db_per_s", "whole_decay_db_per_s", "edt_s", "t20_s", "t30_s")
 
@@ -71,9 +79,11 @@ def measure_notes(
     progress
         Called with the share done, 0–1.
     """
+    rooms = _rooms(recordings, guitar, notes)
     sounds = []
     for i, note in enumerate(notes):
-        sounds.append(_listen(recordings[note.recording], guitar, note))
+        room = rooms[note.recording]
+        sounds.append(_listen(recordings[note.recording], guitar, note, room))
         if progress is not None:
             progress((i + 1) / len(notes))
     buzzes = measure_buzz(
@@ -85,7 +95,21 @@ def measure_notes(
     )
 
 
-def _listen(recording: Recording, guitar: Guitar, note: Note) -> _Sound:
+def _rooms(
+    recordings: Sequence[Recording], guitar: Guitar, notes: Sequence[Note]
+) -> list[FloatArray | None]:
+    """Return what some notes of each recording say of its room, None where none says anything."""
+    rooms = []
+    for i, recording in enumerate(recordings):
+        own = [note for note in notes if note.recording == i]
+        some = own[:: max(len(own) // _NOTES_FOR_ROOM, 1)]
+        seen = (_listen(recording, guitar, note, None).decay.seen for note in some)
+        odds = [s.early_log_odds for s in seen if s is not None]
+        rooms.append(room_of_take(odds) if odds else None)
+    return rooms
+
+
+def _listen(recording: Recording, guitar: Guitar, note: Note, room: FloatArray | None) -> _Sound:
     rate = recording.sample_rate_hz
     onset = round(note.onset_s * rate)
     start = max(onset - round(_BEFORE_S * rate), 0)
@@ -102,10 +126,10 @@ def _listen(recording: Recording, guitar: Guitar, note: Note) -> _Sound:
     levels = frame_levels(samples, sample_rate_hz=rate, onset_s=(onset - start) / rate)
     late = (levels.times_s > START_S) & (levels.times_s < stop_s)
     followed = _follow(after, heard, rate, stop_s)
-    decay = decay_of_first_partial(followed)
+    decay = decay_of_first_partial(followed, room=room)
     return _Sound(
         fit=heard.fit if heard else None,
-        pitch=_pitch(after, heard, rate, decay, followed.track),
+        pitch=_pitch(after, heard, rate, decay, None if followed.reason else followed.track),
         decay=decay,
         whole=fit_level_slope(
             levels.times_s[late],

@@ -14,6 +14,7 @@ Both are taken to fall alike; what they differ by is the caller's doubt. A beat 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import lru_cache
 from typing import Any
@@ -24,7 +25,7 @@ import numpy.typing as npt
 from buzzscan.measures.level_slope import SIGMAS_95
 from buzzscan.units import DB_PER_NEPER, power_to_db
 
-__all__ = ["BeatFit", "fit_through_beats"]
+__all__ = ["BeatFit", "fit_through_beats", "room_of_take"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -56,6 +57,8 @@ _EARLY_S = 0.08
 """What the room's build-up and the end of the note before may do to the level at `early_from_s`:
 from nothing, on a dry take, to all. The level itself tells which. It fades with the room (a
 T60 of 0.5 s fades so)."""
+_ROOM_ROUNDS, _ROOM_PSEUDO_NOTES = 20, 0.3
+"""Notes that each departure is granted unseen: it leaves rare ones a few per cent."""
 _MODEL_DB = 0.01
 """Ripple that is never undercut: the leakage of the other partials."""
 _BENT_DB = 0.02
@@ -75,6 +78,7 @@ class BeatFit:
     """Fall per second with its standard error, level at the onset, rms about the best line.
 
     `early_db` is what the beginning departs by: hundredths of a dB on a dry take, tenths in a room.
+    `early_log_odds` are what the level alone says for each of the departures looked for.
     """
 
     fall: float
@@ -82,6 +86,7 @@ class BeatFit:
     at_zero: float
     ripple: float
     early_db: float
+    early_log_odds: FloatArray
 
 
 def fit_through_beats(
@@ -92,6 +97,7 @@ def fit_through_beats(
     frequency_hz: float,
     early_from_s: float,
     per_independent: float,
+    room: FloatArray | None = None,
 ) -> BeatFit | None:
     """Return the slope of a level, averaged over all beats and room it may hold.
 
@@ -112,6 +118,8 @@ def fit_through_beats(
         Where the doubt about the beginning is at its full height.
     per_independent
         Frames that share samples.
+    room
+        How likely each departure is on this take, from `room_of_take`; all alike when None.
 
     Returns
     -------
@@ -136,6 +144,9 @@ def fit_through_beats(
         n_free=len(times_s) / per_independent,
     )
     fits, odds = _weighed(seen, first, length_s=length_s, periods=length_s * frequency_hz)
+    early_log_odds = np.log(np.exp(odds - odds.max()).sum(axis=0) + _LEAST_WEIGHT)
+    if room is not None:
+        odds = odds + np.log(room)
     weight = np.exp(odds - odds.max())
     weight /= weight.sum()
     slope, width = _middle(fits.slope, weight)
@@ -153,7 +164,30 @@ def fit_through_beats(
         at_zero=middle + float((weight * fits.at_zero).sum()),
         ripple=float(fits.ripple.flat[int(np.argmax(odds))]),
         early_db=float(np.exp(weight.sum(axis=0) @ np.log(_EARLY_DB))),
+        early_log_odds=early_log_odds,
     )
+
+
+def room_of_take(log_odds: Sequence[FloatArray]) -> FloatArray:
+    """Return how likely each departure of the beginning is on a take, from some of its notes.
+
+    A single short note hardly tells a room from its own fall; a take's notes share the room. The
+    shares of a mixture (Dempster, Laird & Rubin, J. R. Stat. Soc. B 39, 1977), none of them
+    ruled out.
+
+    Parameters
+    ----------
+    log_odds
+        `early_log_odds` of each note.
+    """
+    share: FloatArray = np.full(len(_EARLY_DB), 1.0 / len(_EARLY_DB))
+    odds = np.exp(np.array(log_odds).reshape(-1, len(share)))
+    for _ in range(_ROOM_ROUNDS):
+        each = odds * share
+        each /= each.sum(axis=1, keepdims=True)
+        counts = each.sum(axis=0) + _ROOM_PSEUDO_NOTES
+        share = counts / counts.sum()
+    return share
 
 
 def _middle(values: FloatArray, weight: FloatArray) -> tuple[float, float]:
