@@ -45,6 +45,17 @@ _DECAYS = ("decay_db_per_s", "whole_decay_db_per_s", "edt_s", "t20_s", "t30_s")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Heard:
+    """One note's samples, its onset within them, and what is heard of its string."""
+
+    samples: Samples
+    onset: int
+    stop_s: float
+    string: HeardString | None
+    followed: Followed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Sound:
     """What one note's samples tell."""
 
@@ -103,13 +114,13 @@ def _rooms(
     for i, recording in enumerate(recordings):
         own = [note for note in notes if note.recording == i]
         some = own[:: max(len(own) // _NOTES_FOR_ROOM, 1)]
-        seen = (_listen(recording, guitar, note, None).decay.seen for note in some)
-        odds = [s.early_log_odds for s in seen if s is not None]
+        falls = (decay_of_first_partial(_heard(recording, guitar, note).followed) for note in some)
+        odds = [fall.seen.early_log_odds for fall in falls if fall.seen is not None]
         rooms.append(room_of_take(odds) if odds else None)
     return rooms
 
 
-def _listen(recording: Recording, guitar: Guitar, note: Note, room: FloatArray | None) -> _Sound:
+def _heard(recording: Recording, guitar: Guitar, note: Note) -> _Heard:
     rate = recording.sample_rate_hz
     onset = round(note.onset_s * rate)
     start = max(onset - round(_BEFORE_S * rate), 0)
@@ -123,9 +134,21 @@ def _listen(recording: Recording, guitar: Guitar, note: Note, room: FloatArray |
         heard_hz=note.pitch_hz,
     )
     stop_s = length_s - _END_MARGIN_S
-    levels = frame_levels(samples, sample_rate_hz=rate, onset_s=(onset - start) / rate)
+    return _Heard(
+        samples=samples,
+        onset=onset - start,
+        stop_s=stop_s,
+        string=heard,
+        followed=_follow(after, heard, rate, stop_s),
+    )
+
+
+def _listen(recording: Recording, guitar: Guitar, note: Note, room: FloatArray | None) -> _Sound:
+    rate, sound = recording.sample_rate_hz, _heard(recording, guitar, note)
+    heard, followed, stop_s = sound.string, sound.followed, sound.stop_s
+    after = sound.samples[sound.onset :]
+    levels = frame_levels(sound.samples, sample_rate_hz=rate, onset_s=sound.onset / rate)
     late = (levels.times_s > START_S) & (levels.times_s < stop_s)
-    followed = _follow(after, heard, rate, stop_s)
     decay = decay_of_first_partial(followed, room=room)
     return _Sound(
         fit=heard.fit if heard else None,
