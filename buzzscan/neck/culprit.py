@@ -52,8 +52,9 @@ under a hard touch strikes in up to a quarter; found on simulated necks)."""
 _SELDOM = 0.05
 """Share of the other strings' places below which they are free: a touch is shared by all."""
 _WIDE_SURE = (0.1, 0.9)
-_SIZE_TEMPER = 0.5
-"""Places share errors of the model, which weigh more on a size than on which cause it is."""
+_SIZE_TEMPER = 0.6
+"""Places share errors of the model, which weigh more on a size than on which cause it is (from
+here intervals hold what they say, on simulated necks)."""
 _FINE_SIZES, _FINE_RANGE = 80, (0.5, 1.8)
 """How finely and how far, as shares of the least and the largest size considered."""
 _TELLS = float(np.log(2.0))
@@ -165,7 +166,8 @@ def _interval(search: Search, profile: FloatArray, pick: Pick) -> tuple[float, f
     profiles[pick.span[0] : pick.span[1]] = part[:, None, :] + np.outer(sizes, cause.shape)
     model = search.model
     log_p = model.over_circumstances(model.log_evidence(profiles).sum(axis=1))
-    density = np.exp(_SIZE_TEMPER * (log_p - log_p.max()))
+    # no scale of height comes first: as the sizes weighed, each the next times a factor, have it
+    density = np.exp(_SIZE_TEMPER * (log_p - log_p.max())) / sizes
     share = np.cumsum(density) / density.sum()
     low, middle, high = np.interp([0.05, 0.5, 0.95], share, sizes)
     return float(low), float(middle), float(high)
@@ -241,7 +243,7 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         low, size, high = _interval(search, others, one.pick)
         strings, untold = _strings(search.weigh(others), one.pick)
         if cause.whole_neck:
-            if len(strings) < _LEAST_STRINGS:
+            if np.unique(places[:, 0]).size < _LEAST_STRINGS:
                 continue
             strings, untold = tuple(range(1, level.shape[0] + 1)), ()
         found.append(

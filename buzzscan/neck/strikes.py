@@ -36,11 +36,11 @@ _PLUCK_SHARES, _PLUCK_ODDS = (0.14, 0.24, 0.5), (0.4, 0.4, 0.2)
 """Pluck place as a share of the open string, from beside the bridge to over the neck, and how
 often. The last also stands for a string let go from the board's side, whose near end swings
 least."""
-_EASIER_PER_OCTAVE, _EASIER_ODDS = (0.2, 0.45, 0.7), (0.25, 0.5, 0.25)
+_EASIER_PER_OCTAVE, _EASIER_ODDS = (0.15, 0.35, 0.55), (0.25, 0.5, 0.25)
 """A note an octave up swings twice as often before it dies, and its strikes are heard at a
 strength this much (ln) less, and how often by how much: it depends on strings and recording
 (found on simulated strings, with frets, gauges and plucks varied)."""
-_TOUCH, _TOUCH_ODDS, _TOUCH_SPREAD = (-1.15, -0.75, -0.35, 0.05), (0.2, 0.4, 0.3, 0.1), 0.35
+_TOUCH, _TOUCH_ODDS, _TOUCH_SPREAD = (-1.15, -0.75, -0.35, 0.05), (0.25, 0.45, 0.25, 0.05), 0.35
 """Strength of the player's touch on all strings, as ln over the middle threshold of the level neck
 (a hard player comes close), how often, and how the strings scatter about it: gauges differ."""
 _ODDS = np.multiply.outer(_TOUCH_ODDS, np.outer(_PLUCK_ODDS, _EASIER_ODDS))
