@@ -167,3 +167,16 @@ def test_no_notes() -> None:
         [], contact=np.zeros(0), free_db=empty, rests=np.zeros(0, np.bool_), tops_hz=(TOP_HZ,)
     )
     assert none.shape == (0, 1)
+
+
+def test_the_band_of_buzz_is_heard_as_it_is() -> None:
+    """IEC 61672-1 weighting A, as a reference library has it: the band needs no weighting."""
+    librosa = pytest.importorskip("librosa")
+    # table of the standard: tenths of a decade, in dB (as pyfar's documentation quotes it)
+    published = {20: -19.1, 24: -8.6, 27: -3.2, 30: 0.0, 33: 1.2, 36: 1.0, 39: -1.1, 42: -6.6}
+    weights = librosa.A_weighting(10.0 ** (np.array(list(published)) / 10.0))
+    assert weights == pytest.approx(np.array(list(published.values())), abs=0.05)
+    band = librosa.A_weighting(np.geomspace(PARTS_HZ[0], PARTS_HZ[-1], 50))
+    # 2 dB are less than the steps in which buzz is told
+    assert np.abs(band).max() < 2.0
+    assert librosa.A_weighting(np.array([100.0]))[0] < -15.0

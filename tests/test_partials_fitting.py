@@ -167,3 +167,13 @@ def test_agrees_with_a_reference_library(pitch_hz: float) -> None:
     fit = fitted(wave, pitch_hz)
     # A harmonic tone, on which the general tracker is right within its interpolation.
     assert abs(cents(float(np.median(track[2:-4])), fit.pitch_hz)) < 3.0
+
+
+def test_agrees_with_a_probabilistic_tracker() -> None:
+    librosa = pytest.importorskip("librosa")
+    wave = string(196.0, 0.0, n=10, seconds=0.5)
+    track, voiced, _ = librosa.pyin(
+        wave, fmin=80, fmax=400, sr=RATE, frame_length=4096, resolution=0.05
+    )
+    # its candidates lie a twentieth of a semitone apart
+    assert abs(cents(float(np.median(track[voiced])), fitted(wave, 196.0).pitch_hz)) < 5.0
