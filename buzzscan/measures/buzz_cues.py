@@ -13,6 +13,7 @@ At least `SHORTEST_S` of the note after the attack. Above the recording's own no
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -151,11 +152,11 @@ def hear_cues(
         return None
     stretch = after[start:stop]
     frames = make_frames(stretch, rate=sample_rate_hz, f1=first_partial_hz, noise=noise)
-    fresh = predict(frames)
+    fresh, lines = predict(frames), _lines_of(frames, first_partial_hz)
     whole = float(np.sum(np.square(after, dtype=np.float64)))
     return Cues(
-        **_fresh(frames, fresh, first_partial_hz),
-        **_pairs(frames, first_partial_hz),
+        **_fresh(frames, fresh, lines),
+        **_pairs(frames, lines),
         **_gaps(stretch, sample_rate_hz, first_partial_hz, noise),
         **_shape(frames),
         **_course(frames),
@@ -182,7 +183,7 @@ def _parts(frames: Frames, fresh: Fresh, per_whole: float) -> dict[str, Any]:
     }
 
 
-def _fresh(frames: Frames, fresh: Fresh, f1: float) -> dict[str, Any]:
+def _fresh(frames: Frames, fresh: Fresh, on: _Lines) -> dict[str, Any]:
     """Return the fresh part of each band."""
     e = frames.edges
     ends = [(e[0], e[1]), *((e[a], e[b]) for a, b in THIRDS)]
@@ -193,7 +194,7 @@ def _fresh(frames: Frames, fresh: Fresh, f1: float) -> dict[str, Any]:
     share = 10.0 * np.log10(fresh_share(left, power, noise))
     left = np.maximum(left - NOISE_IN_FRESH * noise, NOISE_LEFT * noise + LEAST_POWER)
     total = 10.0 * np.log10(left / (power[:, :1] + LEAST_POWER))
-    lines = _fresh_lines(frames, f1, fresh)
+    lines = _fresh_lines(fresh, on)
     held_share, held_total, held_lines = (_middle(v) for v in (share, total, lines))
     return {
         "fresh_db": tuple(share[0, 1:]),
@@ -211,47 +212,73 @@ def _fresh(frames: Frames, fresh: Fresh, f1: float) -> dict[str, Any]:
 
 
 def _middle(blocks: FloatArray) -> FloatArray:
-    """Return the median over blocks; on so few, numpy's spends its time on everything else."""
+    """Return the median over rows; on so few, numpy's spends its time on everything else."""
     ordered = np.sort(blocks, axis=0)
     n = len(blocks)
     return np.asarray(0.5 * (ordered[(n - 1) // 2] + ordered[n // 2]))
 
 
-def _fresh_lines(frames: Frames, f1: float, fresh: Fresh) -> FloatArray:
-    """Return the mean over partials of their fresh share in dB, shape (blocks, 1 + thirds).
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """Stretches of the spectrum that hold one partial each.
 
-    Every stretch of the spectrum as wide as `f1` holds one partial, wherever stiffness puts it.
+    `starts` are their first bins, `last` is the bin after all; `inside` is 1 for those in the low
+    band and in each third, shape (stretches, 1 + thirds).
     """
+
+    starts: npt.NDArray[np.intp]
+    last: int
+    inside: FloatArray
+
+
+def _lines_of(frames: Frames, f1: float) -> _Lines:
+    """Return stretches as wide as `f1`: each holds its partial wherever stiffness puts it."""
     f = frames.frequencies_hz
-    last = frames.edges[-1]
+    last = int(frames.edges[-1])
     n_lines = max(int(f[last - 1] / f1 - 0.5), 1)
     starts = np.round((np.arange(n_lines) + 0.5) * f1 / f[1]).astype(np.intp)
+    edges = f[np.minimum(frames.edges, f.size - 1)]
+    bands = [(0.0, edges[1]), *((edges[a], edges[b]) for a, b in THIRDS)]
+    return _Lines(starts=starts, last=last, inside=_inside(f[starts], bands, margin=0.5 * f1))
+
+
+def _inside(
+    places_hz: FloatArray, bands: Sequence[tuple[float, float]], *, margin: float = 0.0
+) -> FloatArray:
+    """Return 1 for the places in each band less a margin, shape (places, bands).
+
+    A band without any has the place nearest to its lower edge.
+    """
+    columns = []
+    for low, high in bands:
+        column = (places_hz >= low - margin) & (places_hz < high - margin)
+        if not column.any():
+            column[int(np.argmin(np.abs(places_hz - low)))] = True
+        columns.append(column)
+    return np.stack(columns, axis=1).astype(np.float64)
+
+
+def _fresh_lines(fresh: Fresh, on: _Lines) -> FloatArray:
+    """Return the mean over partials of their fresh share in dB, shape (blocks, 1 + thirds)."""
     left, power, noise = (
-        np.add.reduceat(v[:, :last], starts, axis=1) for v in (fresh.left, fresh.power, fresh.noise)
+        np.add.reduceat(v[:, : on.last], on.starts, axis=1)
+        for v in (fresh.left, fresh.power, fresh.noise)
     )
     total = power.sum(axis=1, keepdims=True)
     # where nothing is left of the string (a codec's or a phone's band limit) nothing counts
     weight = power / (power + 8.0 * noise + 1e-7 * total + LEAST_POWER) + 1e-6
     level = 10.0 * np.log10(fresh_share(left, power, noise))
-    edges = f[np.minimum(frames.edges, f.size - 1)]
-    out = []
-    for low, high in [(0.0, edges[1]), *((edges[a], edges[b]) for a, b in THIRDS)]:
-        inside = (f[starts] >= low - 0.5 * f1) & (f[starts] < high - 0.5 * f1)
-        if not inside.any():
-            inside = np.arange(n_lines) == int(np.argmin(np.abs(f[starts] - low)))
-        w = weight[:, inside]
-        out.append(np.sum(level[:, inside] * w, axis=1) / np.sum(w, axis=1))
-    return np.stack(out, axis=1)
+    return np.asarray((level * weight) @ on.inside / (weight @ on.inside))
 
 
-def _pairs(frames: Frames, f1: float) -> dict[str, Any]:
+def _pairs(frames: Frames, on: _Lines) -> dict[str, Any]:
     """Return the fresh part of each third where beating pairs count as free."""
     fresh = predict_pairs(frames)
     ends = [(frames.edges[a], frames.edges[b]) for a, b in THIRDS]
     left, power, noise = (
         np.stack([v[0, a:b].sum() for a, b in ends]) for v in (fresh.left, fresh.power, fresh.noise)
     )
-    lines = _fresh_lines(frames, f1, fresh)[0]
+    lines = _fresh_lines(fresh, on)[0]
     return {
         "pair_db": tuple(10.0 * np.log10(fresh_share(left, power, noise))),
         "pair_line_db": tuple(lines[1:]),
@@ -270,7 +297,7 @@ def _gaps(stretch: Samples, rate: int, f1: float, noise: NoiseFloor) -> dict[str
     starts = np.round((np.arange(n_lines) + 0.5) * spacing).astype(np.intp)
     places = np.minimum(starts[:, None] + np.arange(width), bins.size - 1)
     power = (bins.real**2 + bins.imag**2)[places]
-    middle = np.median(power, axis=1) * (_FLOOR_OF_MEDIAN * width)
+    middle = _middle(power.T) * (_FLOOR_OF_MEDIAN * width)
     total = power.sum(1)
     gain = 0.5 * rate * float(np.sum(window.astype(np.float64) ** 2))
     centres = (np.arange(n_lines) + 1.0) * f1
@@ -281,13 +308,9 @@ def _gaps(stretch: Samples, rate: int, f1: float, noise: NoiseFloor) -> dict[str
     level = 10.0 * np.log10(fresh_share(middle, total, floor))
     weight = total / (total + 8.0 * floor + LEAST_POWER) + 1e-6
     edges = np.geomspace(low, max(min(HIGH_HZ, 0.48 * rate), 1.2 * low), 4)
-    out = []
-    for a, b in [(0.0, low), *pairwise(edges)]:
-        inside = (centres >= a) & (centres < b)
-        if not inside.any():
-            inside = np.arange(n_lines) == int(np.argmin(np.abs(centres - a)))
-        out.append(float(np.average(level[inside], weights=weight[inside])))
-    return {"gap_low_db": out[0], "gap_db": tuple(out[1:])}
+    inside = _inside(centres, [(0.0, low), *pairwise(edges)])
+    gaps = (level * weight) @ inside / (weight @ inside)
+    return {"gap_low_db": float(gaps[0]), "gap_db": tuple(gaps[1:].tolist())}
 
 
 def _shape(frames: Frames) -> dict[str, Any]:
@@ -296,36 +319,36 @@ def _shape(frames: Frames) -> dict[str, Any]:
     low = np.maximum(frames.power[:, e[0] : e[1]].sum(1) - frames.noise[e[0] : e[1]].sum(), 1e-12)
     t = np.arange(len(low)) * frames.hop_s
     half = len(low) // 2
-    rough, late, over = [], [], []
+    levels, late, over = [10.0 * np.log10(low)], [], []
     for a, b in THIRDS:
         noise = float(frames.noise[e[a] : e[b]].sum())
         power = frames.power[:, e[a] : e[b]].sum(1)
         heard = float(power[half:].sum()) - noise * (len(low) - half)
         late.append(_db(max(heard / float(low[half:].sum()), _LEAST_LATE)))
         noise += BACKGROUND * float(low.mean())
-        level = 10.0 * np.log10(np.maximum(power - 1.2 * noise, 0.05 * noise + 1e-13))
-        rough.append(_scatter(t, level))
+        levels.append(10.0 * np.log10(np.maximum(power - 1.2 * noise, 0.05 * noise + 1e-13)))
         over.append(_db(float(power.mean()) / (noise + LEAST_POWER)))
+    rough = _scatter(t, np.array(levels)).tolist()
     return {
-        "rough_db": tuple(rough),
-        "rough_low_db": _scatter(t, 10.0 * np.log10(low)),
+        "rough_db": tuple(rough[1:]),
+        "rough_low_db": rough[0],
         "late_db": tuple(late),
         "over_noise_db": tuple(over),
     }
 
 
-def _scatter(t: FloatArray, level: FloatArray) -> float:
-    """Return the rms of levels about a gently bent line."""
+def _scatter(t: FloatArray, levels: FloatArray) -> FloatArray:
+    """Return the rms of each row of levels about a gently bent line of its own."""
     x = t - t.mean()
-    spread = float(np.dot(x, x))
+    spread = float(x @ x)
     if x.size < 3 or spread == 0.0:
-        return 0.0
-    miss = level - level.mean() - x * (float(np.dot(x, level)) / spread)
+        return np.zeros(len(levels))
+    miss = levels - levels.mean(axis=1, keepdims=True) - np.outer(levels @ x / spread, x)
     if x.size >= 6:
         bent = x * x - spread / x.size
-        bent = bent - x * (float(np.dot(bent, x)) / spread)
-        miss = miss - bent * (float(np.dot(miss, bent)) / float(np.dot(bent, bent)))
-    return float(np.sqrt(np.mean(miss * miss)))
+        bent = bent - x * (float(bent @ x) / spread)
+        miss = miss - np.outer(miss @ bent / float(bent @ bent), bent)
+    return np.asarray(np.sqrt(np.mean(miss * miss, axis=1)))
 
 
 def _course(frames: Frames) -> dict[str, Any]:

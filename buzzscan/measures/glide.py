@@ -49,6 +49,10 @@ _MOST_TIMES_FIRST = 4.0
 """Beyond, it is beats and noise that fall."""
 _LEAST_DECAY_PER_S = 0.4
 _ROBUST = 2.5
+_ALONG = (np.arange(64) + 0.5) / 64.0
+_WEIGHT_ALONG = np.sin(np.pi * _ALONG) ** 4
+_WEIGHT_ALONG /= _WEIGHT_ALONG.sum()
+"""The reading of a sinusoid's place in a Hann window weighs the time by the window's square."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,14 +186,9 @@ def _shared(values: FloatArray, errors: FloatArray) -> tuple[float, float]:
 
 
 def _mean_energy(sigma: float, start_s: float, duration_s: float) -> float:
-    """Return the string's energy re the onset as a Hann window's frequency reading weighs it.
-
-    The reading of a sinusoid's place weighs the time by the square of the window.
-    """
-    t = (np.arange(64) + 0.5) / 64.0
-    weights = np.sin(np.pi * t) ** 4
-    energy = np.exp(-2.0 * sigma * (start_s + duration_s * t))
-    return float((weights * energy).sum() / weights.sum())
+    """Return the string's energy re the onset as a Hann window's frequency reading weighs it."""
+    energy = np.exp(-2.0 * sigma * (start_s + duration_s * _ALONG))
+    return float(_WEIGHT_ALONG @ energy)
 
 
 def _judged(change: float, error: float, lever: float, whole: float) -> Glide:

@@ -2,7 +2,8 @@
 
 Conventions
 -----------
-Each note is read once, from a little before its onset to its end; nothing of it is kept.
+Each note is read once, from a little before its onset to its end. Nothing of it is kept, but for
+the few notes of a recording that tell of its room before all are measured.
 
 Limits
 ------
@@ -90,11 +91,19 @@ def measure_notes(
     progress
         Called with the share done, 0–1.
     """
-    rooms = _rooms(recordings, guitar, notes)
+    some = {
+        i: _heard(recordings[notes[i].recording], guitar, notes[i])
+        for i in _some_of_each(notes, len(recordings))
+    }
+    rooms = [
+        _room([sound for i, sound in some.items() if notes[i].recording == k])
+        for k in range(len(recordings))
+    ]
     sounds = []
     for i, note in enumerate(notes):
-        room = rooms[note.recording]
-        sounds.append(_listen(recordings[note.recording], guitar, note, room))
+        recording = recordings[note.recording]
+        sound = some.pop(i, None) or _heard(recording, guitar, note)
+        sounds.append(_listen(recording, sound, rooms[note.recording]))
         if progress is not None:
             progress((i + 1) / len(notes))
     buzzes = measure_buzz(
@@ -106,18 +115,20 @@ def measure_notes(
     )
 
 
-def _rooms(
-    recordings: Sequence[Recording], guitar: Guitar, notes: Sequence[Note]
-) -> list[FloatArray | None]:
-    """Return what some notes of each recording say of its room, None where none says anything."""
-    rooms = []
-    for i, recording in enumerate(recordings):
-        own = [note for note in notes if note.recording == i]
-        some = own[:: max(len(own) // _NOTES_FOR_ROOM, 1)]
-        falls = (decay_of_first_partial(_heard(recording, guitar, note).followed) for note in some)
-        odds = [fall.seen.early_log_odds for fall in falls if fall.seen is not None]
-        rooms.append(room_of_take(odds) if odds else None)
-    return rooms
+def _some_of_each(notes: Sequence[Note], n_recordings: int) -> list[int]:
+    """Return which notes to ask for the room of their recording: spread over all it has."""
+    some = []
+    for k in range(n_recordings):
+        own = [i for i, note in enumerate(notes) if note.recording == k]
+        some.extend(own[:: max(len(own) // _NOTES_FOR_ROOM, 1)])
+    return some
+
+
+def _room(sounds: Sequence[_Heard]) -> FloatArray | None:
+    """Return what some notes of a recording say of its room, None where none says anything."""
+    falls = (decay_of_first_partial(sound.followed) for sound in sounds)
+    odds = [fall.seen.early_log_odds for fall in falls if fall.seen is not None]
+    return room_of_take(odds) if odds else None
 
 
 def _heard(recording: Recording, guitar: Guitar, note: Note) -> _Heard:
@@ -143,8 +154,8 @@ def _heard(recording: Recording, guitar: Guitar, note: Note) -> _Heard:
     )
 
 
-def _listen(recording: Recording, guitar: Guitar, note: Note, room: FloatArray | None) -> _Sound:
-    rate, sound = recording.sample_rate_hz, _heard(recording, guitar, note)
+def _listen(recording: Recording, sound: _Heard, room: FloatArray | None) -> _Sound:
+    rate = recording.sample_rate_hz
     heard, followed, stop_s = sound.string, sound.followed, sound.stop_s
     after = sound.samples[sound.onset :]
     levels = frame_levels(sound.samples, sample_rate_hz=rate, onset_s=sound.onset / rate)

@@ -82,28 +82,25 @@ class _Neck:
 
     guitar: Guitar
     falls: Mapping[Place, PlaceFalls]
+    fast: frozenset[Place]
     room_db: float
     whole_scatter: float
 
-    def at_pitch(self, place: Place) -> tuple[Place, ...]:
-        """Return the places at the pitch of one that stand out from, or ring as, their string."""
-        midi = self.guitar.midi(*place)
-        return tuple(
-            other
-            for other in self.falls
-            if abs(self.guitar.midi(*other) - midi) <= _SAME_PITCH_SEMITONES
-            and self._stands_out(other)
+    def groups(self) -> set[tuple[Place, ...]]:
+        """Return what shares a pitch, of the places that can be told from their string's others."""
+        midi = {p: self.guitar.midi(*p) for p in self.falls}
+        clear = [p for p in self.falls if self._has_neighbours(p)]
+        shared = (
+            tuple(p for p in clear if abs(midi[p] - here) <= _SAME_PITCH_SEMITONES)
+            for here in midi.values()
         )
+        return {group for group in shared if group}
 
-    def _stands_out(self, place: Place) -> bool:
+    def _has_neighbours(self, place: Place) -> bool:
         """Whether enough near notes of the string ring as they should."""
         steps = [k for k in range(-_NEIGHBOUR_FRETS, _NEIGHBOUR_FRETS + 1) if k != 0]
-        near = [self.falls.get((place[0], place[1] + k)) for k in steps]
-        return sum(f is not None and not f.is_fast for f in near) >= _NEIGHBOURS
-
-    def is_fast(self, place: Place) -> bool:
-        """Whether a note falls so fast that it belongs to a spot."""
-        return place in self.falls and self.falls[place].is_fast
+        near = [(place[0], place[1] + k) for k in steps]
+        return sum(p in self.falls and p not in self.fast for p in near) >= _NEIGHBOURS
 
     def log_odds(self, group: Sequence[Place]) -> float:
         """Return the log odds that the neck takes the pitch of some places."""
@@ -118,7 +115,7 @@ class _Neck:
         frets = {place[1]}
         for step in (-1, 1):
             for k in range(1, _WIDEST):
-                if not self.is_fast((place[0], place[1] + step * k)):
+                if (place[0], place[1] + step * k) not in self.fast:
                     break
                 frets.add(place[1] + step * k)
         return tuple(sorted(frets))
@@ -133,7 +130,7 @@ def _adds_no_highs(position: Position, notes: Sequence[MeasuredNote]) -> bool:
 
 def _spot_at(group: Sequence[Place], neck: _Neck) -> DeadSpot | None:
     """Return the dead spot that takes the pitch of some places, if that is likelier than not."""
-    fast = [p for p in group if neck.is_fast(p)]
+    fast = [p for p in group if p in neck.fast]
     if not fast:
         return None
     log_odds = neck.log_odds(group)
@@ -173,11 +170,11 @@ def dead_spots(
     neck = _Neck(
         guitar=guitar,
         falls=falls,
+        fast=frozenset(place for place, fall in falls.items() if fall.is_fast),
         room_db=room_of([n for notes in free.values() for n in notes]),
         whole_scatter=scatter_of_wholes(list(falls.values())),
     )
-    groups = {group for place in falls if (group := neck.at_pitch(place))}
-    spots = (_spot_at(group, neck) for group in groups)
+    spots = (_spot_at(group, neck) for group in neck.groups())
     deep = [spot for spot in spots if spot is not None and spot.ratio >= bars.short_ratio]
     return _one_per_resonance(guitar, deep)
 

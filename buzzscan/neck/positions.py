@@ -14,6 +14,7 @@ says so. A note that chokes and is too short to be measured has no decay rate.
 from __future__ import annotations
 
 import math
+import statistics
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
@@ -71,7 +72,7 @@ def _values(
 
 
 def _middle(values: Sequence[float]) -> float | None:
-    return float(np.median(values)) if values else None
+    return float(statistics.median(values)) if values else None
 
 
 def _half_spread(values: Sequence[float]) -> float | None:

@@ -150,10 +150,9 @@ def _largest_step(level: FloatArray, n_calm: int, n_peak: int) -> tuple[FloatArr
 
 def cut_out(samples: Samples, starts: IntArray, length: int) -> FloatArray:
     """Return pieces of equal length, shape (pieces, length), zeros beyond the block."""
-    if not len(starts):
-        return np.zeros((0, length), np.float32)
-    before = max(-int(starts.min()), 0)
-    behind = max(int(starts.max()) + length - len(samples), 0)
-    padded = np.pad(samples, (before, behind)) if before or behind else samples
-    pieces = np.lib.stride_tricks.sliding_window_view(padded, length)[starts + before]
-    return np.asarray(pieces, np.float32)
+    pieces = np.zeros((len(starts), length), np.float32)
+    for piece, start in zip(pieces, starts.tolist(), strict=True):
+        inside = samples[max(start, 0) : max(start + length, 0)]
+        before = max(-start, 0)
+        piece[before : before + len(inside)] = inside
+    return pieces
