@@ -154,7 +154,7 @@ def _before_stop(track: Track) -> Track:
     A beat drops as fast, and comes back.
     """
     level = 10.0 * np.log10(track.powers + track.noise + 1e-30)
-    later = max(round(_STOP_S / float(np.median(np.diff(track.times_s)))), 1)
+    later = max(round(_STOP_S / track.hop_s), 1)
     still_to_come = np.maximum.accumulate(level[::-1])[::-1]
     drops = level[:-later] - still_to_come[later:] >= _STOP_DB
     return _first_of(track, int(np.argmax(drops)) + 1) if drops.any() else track

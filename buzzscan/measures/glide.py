@@ -13,6 +13,7 @@ most partials share is taken off: two polarisations of one partial beat, they do
 
 from __future__ import annotations
 
+import statistics
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -155,7 +156,7 @@ def _unrest(moves: FloatArray, number: FloatArray) -> float:
     halves have half the error of their difference.
     """
     of_first = np.abs(moves * number)[:_LOWEST_FOR_UNREST]
-    shared = 1.4826 * float(np.median(of_first))
+    shared = 1.4826 * statistics.median(of_first.tolist())
     own = float(of_first[0]) if round(float(number[0])) == 1 else 0.0
     return 0.5 * float(np.hypot(shared, own))
 
@@ -176,8 +177,8 @@ def _fall_of(fit: PartialFit, decay_db_per_s: float | None) -> float:
 
 def _shared(values: FloatArray, errors: FloatArray) -> tuple[float, float]:
     """Return a robust mean and its standard error, from the scatter where that is larger."""
-    mean = float(np.median(values))
-    scatter = 1.4826 * float(np.median(np.abs(values - mean)))
+    mean = statistics.median(values.tolist())
+    scatter = 1.4826 * statistics.median(np.abs(values - mean).tolist())
     sd = np.hypot(errors, scatter)
     for _ in range(3):
         weights = 1.0 / sd**2 / (1.0 + ((values - mean) / sd / _ROBUST) ** 2)

@@ -13,6 +13,7 @@ EDT 20 dB. A note that is stopped before it has fallen that far counts as noise 
 
 from __future__ import annotations
 
+import statistics
 from dataclasses import dataclass
 
 import numpy as np
@@ -109,7 +110,7 @@ def decay_times(levels: FrameLevels, *, noise_dbfs: float, stop_s: float) -> Dec
     if stop < 5:
         return _none_of("note does not stand clear of the noise")
     # A note that never reaches the noise is known down to where it is stopped.
-    end = noise if len(quiet) else float(np.median(p[-5:]))
+    end = noise if len(quiet) else statistics.median(p[-5:].tolist())
     range_db = power_to_db(float(p[0])) - power_to_db(end)
     curve = _backward(t[:stop], clean)
     values: dict[str, float | None] = {}

@@ -12,6 +12,7 @@ Three periods are the shortest window, so that a low note's first 30 to 60 ms bl
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -56,6 +57,11 @@ class Track:
     window_s: float
 
     @property
+    def hop_s(self) -> float:
+        """Time from each window to the next."""
+        return float(self.times_s[1] - self.times_s[0])
+
+    @property
     def powers(self) -> FloatArray:
         """Squared amplitudes."""
         return np.asarray(self.values.real**2 + self.values.imag**2)
@@ -98,9 +104,7 @@ def track_partial(
     piece = np.ascontiguousarray(samples[first : first + (n_frames - 1) * hop + length], np.float32)
     # Copied out, as overlapping rows keep the product from the fast matrix routine.
     frames = np.ascontiguousarray(np.lib.stride_tricks.sliding_window_view(piece, length)[::hop])
-    m = np.arange(length)
-    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (m + 0.5) / length)
-    window *= 2.0 / window.sum()
+    m, window = np.arange(length), _window(length)
     turn = 2.0 * np.pi * frequency_hz / sample_rate_hz
     kernel = np.stack([window * np.cos(turn * m), -window * np.sin(turn * m)], 1)
     parts = (frames @ kernel.astype(np.float32)).astype(np.float64)
@@ -115,3 +119,12 @@ def track_partial(
         noise=10.0 ** (noise_db_per_hz / 10.0) * band_hz,
         window_s=length / sample_rate_hz,
     )
+
+
+@lru_cache(maxsize=256)
+def _window(length: int) -> FloatArray:
+    """Return the Hann window that gives a full-scale sine the amplitude 1."""
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (np.arange(length) + 0.5) / length)
+    window *= 2.0 / window.sum()
+    window.flags.writeable = False
+    return window

@@ -12,6 +12,8 @@ Up to about a third of the values may be bad. Fewer than `MIN_POINTS` give no tr
 
 from __future__ import annotations
 
+import math
+import statistics
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,7 +49,8 @@ class Trend:
 
 def _sigma(residuals: FloatArray, floor: float, spent: int) -> float:
     lost = residuals.size / max(residuals.size - spent, 1)
-    return float(max(_MAD_TO_SIGMA * float(np.median(np.abs(residuals))) * lost**0.5, floor))
+    middle: float = statistics.median(np.abs(residuals).tolist())
+    return max(_MAD_TO_SIGMA * middle * math.sqrt(lost), floor)
 
 
 def trend_of(

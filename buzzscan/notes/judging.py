@@ -104,11 +104,8 @@ def reasons(
         and nowhere else: it was not picked softly.
     """
     rows = placed.path.rows
-    string = placed.states.string[placed.path.states]
     level = heard.level_db[rows]
-    usual, usual_attack = (
-        np.array([np.median(x[string == s]) for s in string]) for x in (level, attack_db)
-    )
+    usual, usual_attack = placed.usual_on_string(level), placed.usual_on_string(attack_db)
     nexts = np.append(onsets_s[1:], np.inf)
     out = []
     for k, row in enumerate(rows):

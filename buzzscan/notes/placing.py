@@ -67,6 +67,11 @@ class Placed:
     cost: float
     offset_cents: float
 
+    def usual_on_string(self, values: npt.NDArray[np.floating]) -> FloatArray:
+        """Return the median over the notes of its string, for each note of the path."""
+        strings, own = np.unique(self.states.string[self.path.states], return_inverse=True)
+        return np.array([np.median(values[own == k]) for k in range(len(strings))])[own]
+
 
 def grid_offset_cents(heard: Heard, a4_hz: float, fraction: float = 0.0) -> float:
     """Return how far the pitches heard lie from the semitone grid, −50 to 50 cents.

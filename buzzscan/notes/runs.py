@@ -108,6 +108,4 @@ def _off_cents(heard: Heard, placed: Placed, guitar: Guitar) -> FloatArray:
 
 def _spread_cents(off: FloatArray, placed: Placed) -> float:
     """Return the median distance of the pitches from their frets, string by string."""
-    string = placed.states.string[placed.path.states]
-    usual = np.array([np.median(off[string == s]) for s in string])
-    return float(np.median(np.abs(off - usual)))
+    return float(np.median(np.abs(off - placed.usual_on_string(off))))
