@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import time
 from collections.abc import Callable
 
@@ -297,3 +298,20 @@ def test_a_dead_spot_does_not_take_in_a_note_that_strikes(judged: Callable[..., 
     (spot,) = [f for f in findings if f.kind == "dead spot"]
     assert 6 not in spot.frets
     assert spot.confidence <= 0.99
+
+
+def test_the_map_shows_a_dead_spot_whose_notes_do_not_tell_their_falls_alone(
+    note_at: Maker,
+) -> None:
+    spot = 3, 14
+    notes = [
+        dataclasses.replace(n, decay_db_per_s=None) if (n.note.string, n.note.fret) == spot else n
+        for n in take(note_at, {}, falls={spot: 2.6})
+    ]
+    judgement = judge(GUITAR, notes)
+    assert [f.kind for f in judgement.findings] == ["dead spot"]
+    (dead,) = [p for p in judgement.positions if (p.string, p.fret) == spot]
+    assert dead.sustain == "dead"
+    assert dead.decay_ratio == pytest.approx(2.6, rel=0.15)  # 8 % of scatter, and the trend's
+    assert dead.decay_db_per_s is None
+    assert {p.sustain for p in judgement.positions if p is not dead} == {"rings"}

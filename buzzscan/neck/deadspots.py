@@ -55,8 +55,9 @@ class DeadSpot:
         How many times as fast as the trend the deepest fret falls.
     pitch_hz
         Frequency it takes.
-    places
-        (string, fret) of all that it takes, here and on other strings.
+    places, ratios
+        (string, fret) of all that it takes, here and on other strings, and how many times as fast
+        as usual each falls.
     followers
         (string, fret) of the same pitch on other strings that fall fast as well.
     silent
@@ -71,6 +72,7 @@ class DeadSpot:
     ratio: float
     pitch_hz: float
     places: tuple[Place, ...]
+    ratios: tuple[float, ...]
     followers: tuple[Place, ...]
     silent: tuple[Place, ...]
     confidence: float
@@ -139,14 +141,15 @@ def _spot_at(group: Sequence[Place], neck: _Neck) -> DeadSpot | None:
     # The deepest for certain: a ratio that is mostly error is large by chance.
     deepest = max(fast, key=lambda p: neck.falls[p].ratio - neck.falls[p].error)
     frets = neck.cover(deepest)
-    places = {(p[0], fret) for p in fast for fret in neck.cover(p)}
+    places = sorted({(p[0], fret) for p in fast for fret in neck.cover(p)})
     return DeadSpot(
         string=deepest[0],
         fret=deepest[1],
         frets=frets,
         ratio=neck.falls[deepest].ratio,
         pitch_hz=neck.guitar.pitch_hz(*deepest),
-        places=tuple(sorted(places)),
+        places=tuple(places),
+        ratios=tuple(neck.falls[p].ratio for p in places),
         followers=tuple(p for p in fast if p[0] != deepest[0]),
         silent=tuple(p for p in group if p not in fast and p[0] != deepest[0]),
         confidence=min(1.0 / (1.0 + math.exp(-log_odds)), MOST_SURE),

@@ -22,7 +22,7 @@ from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.advice import ADVICE
 from buzzscan.neck.clearance import Setup, setup_of
 from buzzscan.neck.culprit import LEFT_OVER, Wide, explain, scaled
-from buzzscan.neck.deadspots import dead_spots
+from buzzscan.neck.deadspots import DeadSpot, dead_spots
 from buzzscan.neck.evidence import evidence_of
 from buzzscan.neck.findings import (
     contact_finding,
@@ -32,7 +32,7 @@ from buzzscan.neck.findings import (
 from buzzscan.neck.gaps import silent_passes
 from buzzscan.neck.intonation import string_pitches
 from buzzscan.neck.pitchfindings import pitch_findings
-from buzzscan.neck.positions import Place, by_position, judge_positions
+from buzzscan.neck.positions import Place, by_position, judge_positions, sustain_word
 from buzzscan.neck.softer import hard_takes_only, soft_takes, with_softer
 from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
 from buzzscan.spans import strings_named
@@ -137,6 +137,25 @@ def _with_silent(
     )
 
 
+def _with_spots(
+    positions: Sequence[Position], spots: Sequence[DeadSpot], *, bars: Bars
+) -> tuple[Position, ...]:
+    """Return the positions, those in a dead spot with their fall.
+
+    Where no single note tells its own, all notes of the pitch together do.
+    """
+    told = {place: r for spot in spots for place, r in zip(spot.places, spot.ratios, strict=True)}
+
+    def with_fall(position: Position) -> Position:
+        ratio = told.get((position.string, position.fret), 0.0)
+        if position.sustain is not None or ratio < bars.short_ratio:
+            return position
+        word = sustain_word(bars, ratio=ratio, sure=None)
+        return dataclasses.replace(position, decay_ratio=ratio, sustain=word)
+
+    return tuple(with_fall(p) for p in positions)
+
+
 def judge(
     guitar: Guitar,
     notes: Sequence[MeasuredNote],
@@ -191,4 +210,4 @@ def judge(
     retake, lost = _retake(guitar, positions, notes)
     if retake is not None:
         findings.insert(0 if lost >= _RETAKE_FIRST_SHARE else len(findings), retake)
-    return Judgement(positions=positions, findings=tuple(findings))
+    return Judgement(positions=_with_spots(positions, spots, bars=bars), findings=tuple(findings))

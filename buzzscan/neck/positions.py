@@ -35,6 +35,7 @@ __all__ = [
     "decay_trends",
     "judge_positions",
     "judged_notes",
+    "sustain_word",
 ]
 
 Place = tuple[int, int]
@@ -146,8 +147,18 @@ def _buzz_word(
     return "buzz" if level_db is not None and level_db >= bars.buzz_db else "slight"
 
 
-def _sustain_word(bars: Bars, *, ratio: float | None, sure: float | None) -> Sustain | None:
-    """Return the word for a decay ratio; `sure` is the ratio at the slow end of its interval."""
+def sustain_word(bars: Bars, *, ratio: float | None, sure: float | None) -> Sustain | None:
+    """Return the word for a fall.
+
+    Parameters
+    ----------
+    bars
+        Where the user sets them.
+    ratio
+        Rate over the string's usual at that fret, None where it was not told.
+    sure
+        The same at the slow end of its interval, None where it has no interval of its own.
+    """
     if ratio is None:
         return None
     for bar, word in ((bars.dead_ratio, "dead"), (bars.short_ratio, "short")):
@@ -232,7 +243,7 @@ def _judge_position(
         buzz_spread_db=_half_spread(buzz),
         contact=contact,
         buzz=_buzz_word(bars, contact=contact, level_db=level, choked=choked),
-        sustain=_sustain_word(bars, ratio=ratio, sure=sure),
+        sustain=sustain_word(bars, ratio=ratio, sure=sure),
         pitch=_pitch_word(bars, off),
         reason=_reason(notes, contacts, early),
     )
