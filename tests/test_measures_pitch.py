@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -10,6 +12,7 @@ from buzzscan.measures.first_partial import follow_first_partial
 from buzzscan.measures.pitch import (
     HeardString,
     Pitch,
+    _own_shift,
     hear_string,
     settled_pitch,
     settled_span_s,
@@ -124,4 +127,12 @@ def test_beside_a_strong_resonance_the_first_partial_is_not_overruled() -> None:
 def test_so_far_off_that_it_may_be_a_stranger_no_pitch_is_told() -> None:
     pitch = pitch_with_first_off(32.0)
     assert pitch.hz is None
-    assert pitch.reason.startswith("pitch is told within 3")
+    assert pitch.reason == "first partial lies 32 cents off the others: another sound?"
+
+
+@pytest.mark.parametrize("pitch_hz", [110.0, 440.0, 1300.0])
+def test_a_reading_that_no_shift_makes_likely_is_weighed_all_the_same(pitch_hz: float) -> None:
+    fit = SimpleNamespace(pitch_hz=pitch_hz, scatter_cents=0.2, pitch_error_cents=0.1)
+    shift, left = _own_shift(fit, (24.0, 0.1))  # type: ignore[arg-type]
+    assert 0.0 < shift < 24.0
+    assert left < 24.0

@@ -110,7 +110,8 @@ def test_neighbours_may_be_too_uncertain_to_be_told(note_at: Maker) -> None:
 
 def test_a_stretch_that_falls_fast_altogether_is_none(note_at: Maker) -> None:
     stretch = {(3, fret): (2.2, 2.2) for fret in range(3, 12)}
-    assert all(s.string != SPOT[0] for s in spots(note_at, stretch))
+    found = spots(note_at, stretch | {(1, 8): (3.0, 3.0)})
+    assert {s.string for s in found} == {1}
 
 
 def test_a_note_that_strikes_a_fret_is_none(note_at: Maker) -> None:
@@ -138,8 +139,26 @@ def test_one_resonance_on_several_strings_is_one(note_at: Maker) -> None:
 def test_its_deepest_fret_is_named_though_the_next_one_is_surer(note_at: Maker) -> None:
     # the deepest differs by a fret between strings; the resonance is one
     fast = {SPOT: (3.4, 3.4), (2, 2): (2.2, 2.2), (4, 11): (2.2, 2.2), (5, 16): (2.2, 2.2)}
-    found = spots(note_at, fast)
-    assert [(s.string, s.fret) for s in found] == [SPOT]
+    (found,) = spots(note_at, fast)
+    assert (found.string, found.fret) == SPOT
+    # and none of what makes it sure is left out, or said to ring
+    assert set(found.places) >= set(fast)
+    assert set(found.followers) == {(2, 2), (4, 11), (5, 16)}
+    assert {string for string, _ in found.silent} <= {6}
+    assert found.confidence > 0.95
+
+
+def test_a_note_short_of_the_bar_is_neither_dead_nor_ringing(note_at: Maker) -> None:
+    (found,) = spots(note_at, {SPOT: (3.0, 3.0), (2, 3): (1.38, 1.38)})
+    assert found.places == (SPOT,)
+    assert (2, 3) not in {*found.followers, *found.silent}
+
+
+def test_a_partial_that_dies_alone_in_a_room_is_none(note_at: Maker) -> None:
+    # a room's own wave takes the first partial, and nobody hears the note die
+    wet = {"room_db": 0.4, "error": 0.05}
+    assert spots(note_at, {SPOT: (2.0, 2.0)}, whole=False, **wet) == ()  # type: ignore[arg-type]
+    assert spots(note_at, {SPOT: (3.0, 3.0)}, whole=True, **wet) != ()  # type: ignore[arg-type]
 
 
 def test_neighbours_on_one_string_are_not_its_followers(note_at: Maker) -> None:

@@ -71,3 +71,21 @@ def test_the_scatter_of_wholes_is_robust() -> None:
     # a tenth of outliers widens the median absolute deviation by about a seventh
     assert scatter_of_wholes([place(1.0, wholes=tuple(ratios))]) == pytest.approx(0.2, rel=0.3)
     assert scatter_of_wholes([]) == 0.0
+
+
+@pytest.mark.parametrize("room_db", [DRY_DB, ROOM_DB])
+def test_deeper_is_no_less_a_dead_spot(room_db: float) -> None:
+    deep = [
+        odds(place(r, 1.05 * r, wholes=(0.9 * r, 0.9 * r)), room_db=room_db)
+        for r in (2.5, 3.0, 4.0, 6.0, 12.0, 50.0)
+    ]
+    # a hundredth for the grid
+    assert np.all(np.diff(deep) >= -0.01)
+
+
+@pytest.mark.parametrize("ratios", [(50.0, 52.0), (70.0,), (-60.0,), (2.0, -60.0), (0.9,) * 400])
+@pytest.mark.parametrize("room_db", [DRY_DB, ROOM_DB])
+def test_falls_that_no_model_expects_are_weighed_all_the_same(
+    *, ratios: tuple[float, ...], room_db: float
+) -> None:
+    assert np.isfinite(odds(*[place(*ratios, error=0.02)] * 6, room_db=room_db))

@@ -68,11 +68,12 @@ class MeasuredNote:
     edt_s, t20_s, t30_s
         Decay times by ISO 3382-1 evaluation ranges, where the range above noise allows.
     buzz_db
-        Energy that contact makes in 0.7–8 kHz from 50 ms to 600 ms after the onset, over the
-        note's whole energy, in dB: what is fresh of what is heard and, by half, of what a free
-        string would have there.
+        Energy by which contact changes the note in 0.7–8 kHz from 50 ms to 600 ms after the
+        onset, over the note's whole energy, in dB: what is fresh of what is heard and, by half, of
+        what a free string would have there, corrected by what simulated strings taught. A little
+        over 0 where contact takes most of the note and puts as much elsewhere.
     buzz_amp_db
-        The same as heard through a guitar amp (up to 5 kHz).
+        The same as heard through a guitar amp (up to 5 kHz), with the same correction.
     contact
         Probability that the string strikes a fret after the attack, 0–1.
     contact_until_s

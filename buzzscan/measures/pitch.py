@@ -149,7 +149,11 @@ def settled_pitch(
         start_s=heard.start_s,
         decay_db_per_s=decay_db_per_s,
     )
-    shift, left = _own_shift(fit, _own_reading(fit, glide, track))
+    reading = _own_reading(fit, glide, track)
+    if reading is not None and abs(reading[0]) > _MOST_SHIFT_CENTS:
+        reason = f"first partial lies {abs(reading[0]):.0f} cents off the others: another sound?"
+        return Pitch(hz=None, error_cents=None, reason=reason, glide_cents=glide.onset_cents)
+    shift, left = _own_shift(fit, reading)
     error = float(np.hypot(np.hypot(left, glide.error_cents), _LEAST_ERROR_CENTS))
     if error > MOST_ERROR_CENTS:
         reason = f"pitch is told within {error:.1f} cents only, need {MOST_ERROR_CENTS:.1f}"
@@ -183,12 +187,12 @@ def _own_shift(fit: PartialFit, reading: tuple[float, float] | None) -> tuple[fl
     if reading is None:
         return 0.0, fit.pitch_error_cents
     off, error = reading
-    if abs(off) > _MOST_SHIFT_CENTS:
-        return 0.0, abs(off)  # the string's or not: nobody can tell
     variance = (_CENTS / fit.pitch_hz * _SHIFTS_HZ) ** 2 + max(fit.scatter_cents**2 - error**2, 0.0)
     trust = variance / (variance + error**2)
     seen = variance + error**2 + fit.pitch_error_cents**2
-    odds = _SHIFT_ODDS / np.sqrt(seen) * np.exp(-0.5 * off**2 / seen)
+    # in logs, since a reading far off is next to impossible under both
+    log_odds = np.log(_SHIFT_ODDS) - 0.5 * (np.log(seen) + off**2 / seen)
+    odds = np.exp(log_odds - log_odds.max())
     odds /= odds.sum()
     mean = float(odds @ trust)
     left = (1.0 - trust) ** 2 * fit.pitch_error_cents**2 + trust * error**2

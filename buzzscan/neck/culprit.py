@@ -243,7 +243,7 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         low, size, high = _interval(search, others, one.pick)
         strings, untold = _strings(search.weigh(others), one.pick)
         if cause.whole_neck:
-            if np.unique(places[:, 0]).size < _LEAST_STRINGS:
+            if len(strings) < _LEAST_STRINGS:
                 continue
             strings, untold = tuple(range(1, level.shape[0] + 1)), ()
         found.append(

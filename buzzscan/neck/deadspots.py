@@ -85,6 +85,7 @@ class _Neck:
     guitar: Guitar
     falls: Mapping[Place, PlaceFalls]
     fast: frozenset[Place]
+    short_ratio: float
     room_db: float
     whole_scatter: float
 
@@ -132,7 +133,7 @@ def _adds_no_highs(position: Position, notes: Sequence[MeasuredNote]) -> bool:
 
 def _spot_at(group: Sequence[Place], neck: _Neck) -> DeadSpot | None:
     """Return the dead spot that takes the pitch of some places, if that is likelier than not."""
-    fast = [p for p in group if p in neck.fast]
+    fast = [p for p in group if p in neck.fast and neck.falls[p].ratio >= neck.short_ratio]
     if not fast:
         return None
     log_odds = neck.log_odds(group)
@@ -151,7 +152,7 @@ def _spot_at(group: Sequence[Place], neck: _Neck) -> DeadSpot | None:
         places=tuple(places),
         ratios=tuple(neck.falls[p].ratio for p in places),
         followers=tuple(p for p in fast if p[0] != deepest[0]),
-        silent=tuple(p for p in group if p not in fast and p[0] != deepest[0]),
+        silent=tuple(p for p in group if p not in neck.fast and p[0] != deepest[0]),
         confidence=min(1.0 / (1.0 + math.exp(-log_odds)), MOST_SURE),
     )
 
@@ -174,12 +175,27 @@ def dead_spots(
         guitar=guitar,
         falls=falls,
         fast=frozenset(place for place, fall in falls.items() if fall.is_fast),
+        short_ratio=bars.short_ratio,
         room_db=room_of([n for notes in free.values() for n in notes]),
         whole_scatter=scatter_of_wholes(list(falls.values())),
     )
     spots = (_spot_at(group, neck) for group in neck.groups())
-    deep = [spot for spot in spots if spot is not None and spot.ratio >= bars.short_ratio]
-    return _one_per_resonance(guitar, deep)
+    return _one_per_resonance(guitar, [spot for spot in spots if spot is not None])
+
+
+def _merged(same: Sequence[DeadSpot]) -> DeadSpot:
+    """Return the deepest spot, as sure as the surest, with all that the others take."""
+    deepest = max(same, key=lambda s: s.ratio)
+    taken = {place: r for s in same for place, r in zip(s.places, s.ratios, strict=True)}
+    fast = {p for s in same for p in ((s.string, s.fret), *s.followers) if p[0] != deepest.string}
+    return dataclasses.replace(
+        deepest,
+        places=tuple(sorted(taken)),
+        ratios=tuple(taken[p] for p in sorted(taken)),
+        followers=tuple(sorted(fast)),
+        silent=tuple(p for p in deepest.silent if p[0] not in {string for string, _ in fast}),
+        confidence=max(s.confidence for s in same),
+    )
 
 
 def _one_per_resonance(guitar: Guitar, spots: Sequence[DeadSpot]) -> tuple[DeadSpot, ...]:
@@ -192,7 +208,6 @@ def _one_per_resonance(guitar: Guitar, spots: Sequence[DeadSpot]) -> tuple[DeadS
     left = sorted(spots, key=lambda s: (-s.confidence, -s.ratio, s.places))
     while left:
         same = [s for s in left if apart(s, left[0]) <= _ONE_RESONANCE_SEMITONES]
-        deepest = max(same, key=lambda s: s.ratio)
-        kept.append(dataclasses.replace(deepest, confidence=left[0].confidence))
+        kept.append(_merged(same))
         left = [s for s in left if s not in same]
     return tuple(kept)

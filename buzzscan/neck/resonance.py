@@ -53,11 +53,16 @@ _WHOLE_ERROR, _WHOLE_ROOM, _WHOLE_DRY, _WHOLE_WAVE = 0.1, 0.2, 0.05, 0.5
 by how much."""
 _MAD_TO_SIGMA, _MEDIAN_ERROR = 1.4826, 1.25
 
+_DEEP_RATIO, _RISING_RATIO = math.exp(_DEPTH + _DEPTH_SPREAD), -1.0
+"""What falls or rises faster is taken for this: deeper is no less a dead spot, and a stray note no
+more of one."""
 _DEPTHS = np.linspace(0.2, 2.0, 19)
 _DEPTH_WEIGHTS = np.exp(-0.5 * ((_DEPTHS - _DEPTH) / _DEPTH_SPREAD) ** 2)
 _DEPTH_WEIGHTS /= _DEPTH_WEIGHTS.sum()
 _OWN_WEIGHTS = np.exp(-_DEPTHS / _OWN_DEPTH)
 _OWN_WEIGHTS /= _OWN_WEIGHTS.sum()
+_LEAST = 1e-300
+"""Less likely than this cannot be put into a number."""
 _WAVES = np.concatenate([np.linspace(-4.0, 4.0, 25), np.linspace(4.6, 16.0, 20)])
 _WAVE_STEPS = np.gradient(_WAVES)
 _NODES, _NODE_WEIGHTS = np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0]), np.array([1.0, 4.0, 1.0]) / 6.0
@@ -87,12 +92,15 @@ def resonance_log_odds(
     without = _wave_weights(float(np.median(np.concatenate([p.seen_s for p in places]))))
     with_spot = np.tile(without / len(_FOLLOWS), (len(_FOLLOWS), 1))
     for place in places:
+        # only their ratio counts, and products of many notes run out of numbers
+        most = max(float(with_spot.max()), float(without.max()))
+        with_spot, without = with_spot / most, without / most
         likelihood = _likelihood(place, shared / place.usual_db_per_s)
         taken = _DEPTH_WEIGHTS @ likelihood[1:]
         usual = (1.0 - _OWN) * likelihood[0] + _OWN * (_OWN_WEIGHTS @ likelihood[1:])
         with_spot = with_spot * (_FOLLOWS * taken + (1.0 - _FOLLOWS) * usual)
         without = without * usual
-    odds = math.log(float(with_spot.sum()) / float(without.sum()))
+    odds = math.log(max(with_spot.sum(), _LEAST)) - math.log(max(without.sum(), _LEAST))
     fast = [p.log_wholes for p in places if p.is_fast]
     wholes = np.concatenate(fast or [p.log_wholes for p in places])
     return _LOG_PRIOR + odds + _whole_log_odds(wholes, scatter=whole_scatter, wet=wet)
@@ -120,19 +128,22 @@ def _likelihood(place: PlaceFalls, shared: float) -> FloatArray:
     """
     depths = np.append(0.0, _DEPTHS)
     expected = np.exp(depths + place.scatter * _NODES[:, None])[..., None, None]
-    miss = place.ratios - expected - shared * _WAVES[:, None]
-    error = np.hypot(place.errors, PLUCK_SCATTER * expected)
-    stray = np.maximum(_STRAY_RATIO, _STRAY_ERRORS * place.errors)
+    ratios = np.clip(place.ratios, _RISING_RATIO, _DEEP_RATIO)
+    errors = place.errors * np.minimum(1.0, _DEEP_RATIO / np.maximum(place.ratios, 1.0))
+    miss = ratios - expected - shared * _WAVES[:, None]
+    error = np.hypot(errors, PLUCK_SCATTER * expected)
+    stray = np.maximum(_STRAY_RATIO, _STRAY_ERRORS * errors)
     each = (1.0 - _STRAY) * np.exp(-0.5 * (miss / error) ** 2) / error
     each += _STRAY * np.exp(-0.5 * (miss / stray) ** 2) / stray
-    return np.asarray(np.tensordot(_NODE_WEIGHTS, each.prod(axis=-1), axes=1), np.float64)
+    together = np.log(np.maximum(each, _LEAST)).sum(axis=-1)
+    return np.asarray(np.tensordot(_NODE_WEIGHTS, np.exp(together - together.max()), axes=1))
 
 
 def _whole_log_odds(logs: FloatArray, *, scatter: float, wet: float) -> float:
     """Return the log odds that whole notes fall as a dead spot's do."""
     if not len(logs):
         return 0.0
-    middle = float(np.median(logs))
+    middle = min(float(np.median(logs)), _WHOLE)
     error = math.hypot(_WHOLE_ERROR, _MEDIAN_ERROR * scatter / math.sqrt(len(logs)))
     other = wet * _WHOLE_ROOM + (1.0 - wet) * _WHOLE_DRY
     usual = (1.0 - other) * _normal(middle, error)

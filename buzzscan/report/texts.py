@@ -33,7 +33,7 @@ class LayerText:
 LAYER_TEXTS: dict[Layer, LayerText] = {
     "buzz": LayerText(
         title="Buzz",
-        caption="Energy of contact with a fret, dB of the whole note (nearer 0 is worse)",
+        caption="Energy of contact with a fret, dB of the whole note (higher is worse)",
         foot="Strings that buzz or choke",
     ),
     "sustain": LayerText(
