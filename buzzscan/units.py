@@ -19,6 +19,7 @@ import numpy.typing as npt
 __all__ = [
     "DB_PER_NEPER",
     "FLOOR_DB",
+    "MAD_TO_SIGMA",
     "amplitude_to_db",
     "cents_to_ratio",
     "hz_to_cents",
@@ -34,6 +35,10 @@ FLOOR_DB = -200.0
 DB_PER_NEPER = 20.0 / float(np.log(10.0))
 """What an amplitude loses as it falls to 1/e: one that falls as exp(−σt) loses σ times this a
 second."""
+
+MAD_TO_SIGMA = 1.4826
+"""Standard deviation of a normal distribution over the middle size of its departures:
+1 over the quantile at three quarters."""
 
 
 @overload

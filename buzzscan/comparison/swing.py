@@ -25,6 +25,7 @@ from buzzscan.comparison.places import middles
 from buzzscan.comparison.result import Pick
 from buzzscan.neck.positions import Place
 from buzzscan.scanning import Scan
+from buzzscan.units import MAD_TO_SIGMA
 
 __all__ = ["Swing", "swing_of"]
 
@@ -87,7 +88,7 @@ def _surely_less(small: FloatArray, large: FloatArray) -> bool:
 def _mean(values: FloatArray) -> tuple[float, float]:
     """Return a mean that single notes do not sway, and its standard error."""
     middle = float(np.median(values))
-    sd = max(1.4826 * float(np.median(np.abs(values - middle))), 1e-3)
+    sd = max(MAD_TO_SIGMA * float(np.median(np.abs(values - middle))), 1e-3)
     drawn = np.clip(values, middle - _WIDEST * sd, middle + _WIDEST * sd)
     error = float(drawn.std(ddof=1)) / float(np.sqrt(len(values)))
     return float(drawn.mean()), max(error, 1e-4)

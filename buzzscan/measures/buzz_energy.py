@@ -41,6 +41,7 @@ import numpy.typing as npt
 from buzzscan.measures.buzz_cues import PARTS_HZ, Cues
 from buzzscan.measures.buzz_numbers import LEAST_DB, MOST_DB, TREES
 from buzzscan.measures.contact import Place, over_trends
+from buzzscan.units import power_to_db
 
 __all__ = ["buzz_levels_db", "doubt_db", "free_parts_db", "plain_level_db", "seen_by_trees"]
 
@@ -55,7 +56,6 @@ _FRESH_TO_BUZZ_DB = 20.0
 that is due to contact is larger than what is fresh in one frame (simulated strings)."""
 _LEAST_BUZZ_DB = -100.0
 _NOTHING_DB = -200.0
-_LEAST_ENERGY = 1e-12
 _MISSING_COUNTS = 0.5
 """Contact turns the phase of the low partials in part only, so that not all that a free string
 has there is changed (strings of both models: between 0, what is added alone, and 1, no common
@@ -108,7 +108,7 @@ def buzz_levels_db(
     energy = _part_energies(cues, np.where(rests[:, None], _NOTHING_DB, free_db))
     inside = np.asarray(PARTS_HZ[1:])[:, None] <= np.asarray(tops_hz)
     learnt = np.where(rests, 0.0, _learnt_db(cues, free_db))
-    level = _db(energy @ inside) + (doubt_db(contact) + learnt)[:, None]
+    level = power_to_db(energy @ inside) + (doubt_db(contact) + learnt)[:, None]
     return np.asarray(np.maximum(level, _LEAST_BUZZ_DB))
 
 
@@ -155,13 +155,13 @@ def plain_level_db(cues: Sequence[Cues], free_db: FloatArray) -> FloatArray:
     cues, free_db
         As in `buzz_levels_db`.
     """
-    return _db(_part_energies(cues, free_db).sum(axis=1))
+    return power_to_db(np.asarray(_part_energies(cues, free_db).sum(axis=1)))
 
 
 def doubt_db(contact: FloatArray) -> FloatArray:
     """Return what is taken off where contact is less likely than not, from its probability."""
     # by the square of the odds: the highs of a clean string, however bright, are not faint buzz
-    return 2.0 * _db(contact / np.maximum(1.0 - contact, contact))
+    return 2.0 * power_to_db(np.asarray(contact / np.maximum(1.0 - contact, contact)))
 
 
 def _part_energies(cues: Sequence[Cues], free_db: FloatArray) -> FloatArray:
@@ -173,8 +173,4 @@ def _part_energies(cues: Sequence[Cues], free_db: FloatArray) -> FloatArray:
 
 
 def _sum_db(parts_db: FloatArray) -> FloatArray:
-    return _db(np.sum(10.0 ** (parts_db / 10.0), axis=1))
-
-
-def _db(energy: FloatArray) -> FloatArray:
-    return np.asarray(10.0 * np.log10(np.maximum(energy, _LEAST_ENERGY)))
+    return power_to_db(np.asarray(np.sum(10.0 ** (parts_db / 10.0), axis=1)))

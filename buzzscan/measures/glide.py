@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.partials import LEAST_PERIODS, PartialFit, measure_partials
-from buzzscan.units import DB_PER_NEPER
+from buzzscan.units import DB_PER_NEPER, MAD_TO_SIGMA
 
 __all__ = ["Glide", "glide_of"]
 
@@ -156,7 +156,7 @@ def _unrest(moves: FloatArray, number: FloatArray) -> float:
     halves have half the error of their difference.
     """
     of_first = np.abs(moves * number)[:_LOWEST_FOR_UNREST]
-    shared = 1.4826 * statistics.median(of_first.tolist())
+    shared = MAD_TO_SIGMA * statistics.median(of_first.tolist())
     own = float(of_first[0]) if round(float(number[0])) == 1 else 0.0
     return 0.5 * float(np.hypot(shared, own))
 
@@ -178,7 +178,7 @@ def _fall_of(fit: PartialFit, decay_db_per_s: float | None) -> float:
 def _shared(values: FloatArray, errors: FloatArray) -> tuple[float, float]:
     """Return a robust mean and its standard error, from the scatter where that is larger."""
     mean = statistics.median(values.tolist())
-    scatter = 1.4826 * statistics.median(np.abs(values - mean).tolist())
+    scatter = MAD_TO_SIGMA * statistics.median(np.abs(values - mean).tolist())
     sd = np.hypot(errors, scatter)
     for _ in range(3):
         weights = 1.0 / sd**2 / (1.0 + ((values - mean) / sd / _ROBUST) ** 2)

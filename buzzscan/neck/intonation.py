@@ -27,6 +27,7 @@ import numpy.typing as npt
 from buzzscan.guitar import Guitar
 from buzzscan.neck.clearance import Setup
 from buzzscan.neck.verdict import Position
+from buzzscan.units import MAD_TO_SIGMA
 
 __all__ = ["CENTS_PER_LENGTH", "StringPitch", "string_pitches"]
 
@@ -78,7 +79,7 @@ def _fit(terms: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]
         solved = np.linalg.lstsq(terms * root[:, None], values * root, rcond=None)[0]
         fit = np.asarray(solved, np.float64)
         rest = values - terms @ fit
-        sigma = max(1.4826 * float(np.median(np.abs(rest))), _LEAST_SIGMA_CENTS)
+        sigma = max(MAD_TO_SIGMA * float(np.median(np.abs(rest))), _LEAST_SIGMA_CENTS)
         if step < 10:
             weights = 1.0 / np.maximum(np.abs(rest) / sigma, 0.3)
         else:

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.neck.falls import PLUCK_SCATTER, PlaceFalls
+from buzzscan.units import MAD_TO_SIGMA
 
 __all__ = ["resonance_log_odds", "scatter_of_wholes"]
 
@@ -51,7 +52,7 @@ not fall faster at all."""
 _WHOLE_ERROR, _WHOLE_ROOM, _WHOLE_DRY, _WHOLE_WAVE = 0.1, 0.2, 0.05, 0.5
 """Least error of that depth; chance that something else moves it, in a room and without, and
 by how much."""
-_MAD_TO_SIGMA, _MEDIAN_ERROR = 1.4826, 1.25
+_MEDIAN_ERROR = 1.25
 
 _DEEP_RATIO, _RISING_RATIO = math.exp(_DEPTH + _DEPTH_SPREAD), -1.0
 """What falls or rises faster is taken for this: deeper is no less a dead spot, and a stray note no
@@ -109,7 +110,7 @@ def resonance_log_odds(
 def scatter_of_wholes(places: Sequence[PlaceFalls]) -> float:
     """Return the usual scatter of ln(ratio) of whole notes on a neck."""
     logs = np.concatenate([np.zeros(0), *(p.log_wholes for p in places)])
-    return _MAD_TO_SIGMA * float(np.median(np.abs(logs - np.median(logs)))) if len(logs) else 0.0
+    return MAD_TO_SIGMA * float(np.median(np.abs(logs - np.median(logs)))) if len(logs) else 0.0
 
 
 def _wave_weights(seen_s: float) -> FloatArray:

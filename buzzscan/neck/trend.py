@@ -19,6 +19,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from buzzscan.units import MAD_TO_SIGMA
+
 __all__ = ["MIN_POINTS", "Trend", "trend_of"]
 
 FloatArray = npt.NDArray[np.float64]
@@ -27,7 +29,6 @@ MIN_POINTS = 4
 _POINTS_PER_TERM = 4
 _TUKEY = 4.685
 """Tuning of Tukey's biweight for 95 % efficiency on normal errors (Huber, Robust Statistics)."""
-_MAD_TO_SIGMA = 1.4826
 _ROUNDS = 25
 
 
@@ -50,7 +51,7 @@ class Trend:
 def _sigma(residuals: FloatArray, floor: float, spent: int) -> float:
     lost = residuals.size / max(residuals.size - spent, 1)
     middle: float = statistics.median(np.abs(residuals).tolist())
-    return max(_MAD_TO_SIGMA * middle * math.sqrt(lost), floor)
+    return max(MAD_TO_SIGMA * middle * math.sqrt(lost), floor)
 
 
 def trend_of(
