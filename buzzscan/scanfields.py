@@ -202,6 +202,7 @@ MEASURED = (
     Column("seen_decay_db_per_s", "number", 3, optional=True, late=True),
     Column("seen_decay_error_db_per_s", "number", 3, optional=True, late=True, low=0.0),
     Column("seen_room_db", "number", 4, optional=True, late=True, low=0.0),
+    Column("attack_contact", "number", 4, optional=True, late=True, low=0.0, high=1.0),
 )
 POSITION = (
     _whole("string", 1),

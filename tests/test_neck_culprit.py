@@ -40,6 +40,7 @@ def evidence(
         struck=np.nan_to_num(contact) > 0.5,
         level_db=np.where(np.nan_to_num(contact) > 0.5, -22.0, np.nan),
         choked=dies,
+        touched=np.zeros(contact.shape),
     )
 
 

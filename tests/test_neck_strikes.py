@@ -23,6 +23,7 @@ def evidence(contact: FloatArray, *, level_db: float = np.nan) -> Evidence:
         struck=np.nan_to_num(contact) > 0.5,
         level_db=np.where(np.nan_to_num(contact) > 0.5, level_db, np.nan),
         choked=np.zeros(contact.shape, np.bool_),
+        touched=np.zeros(contact.shape),
     )
 
 

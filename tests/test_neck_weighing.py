@@ -27,6 +27,7 @@ def search(struck: set[tuple[int, int]]) -> Search:
         struck=contact > 0.5,
         level_db=np.where(contact > 0.5, -22.0, np.nan),
         choked=np.zeros(contact.shape, np.bool_),
+        touched=np.zeros(contact.shape),
     )
     return search_over(strike_model(SETUP, heard, lowest=0), causes_of(SETUP, lowest=0))
 

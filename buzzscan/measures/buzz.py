@@ -17,12 +17,13 @@ contact is told to within 0.1 s in four of five simulated notes without a room.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
+from buzzscan.measures.attack import attack_levels_db, touch_probabilities
 from buzzscan.measures.buzz_cues import PARTS_HZ, Cues, hear_cues
 from buzzscan.measures.buzz_energy import buzz_levels_db, free_parts_db
 from buzzscan.measures.buzz_noise import measure_noise_floor
@@ -63,6 +64,13 @@ _NOT_TOLD = BuzzMeasure(
 )
 
 
+class _Sound(NamedTuple):
+    """What is heard of one note: cues of contact, and the levels of its attack."""
+
+    cues: Cues
+    attack_db: FloatArray
+
+
 def measure_buzz(
     recordings: Sequence[Recording],
     guitar: Guitar,
@@ -88,10 +96,12 @@ def measure_buzz(
     """
     heard = _hear(recordings, guitar, notes, fits)
     measures = [_NOT_TOLD] * len(notes)
-    told = [(i, cues) for i, cues in enumerate(heard) if cues is not None]
+    told = [(i, sound.cues) for i, sound in enumerate(heard) if sound is not None]
     all_cues = [cues for _, cues in told]
     places = [Place(notes[i].recording, notes[i].string, notes[i].fret) for i, _ in told]
     contact = contact_probabilities(all_cues, places)
+    attacks = np.array([sound.attack_db for sound in heard if sound is not None])
+    touched = touch_probabilities(attacks, places, contact)
     free = free_parts_db(all_cues, places, contact)
     rests = np.array([_rests(guitar, notes[i], fits[i], offset_cents) for i, _ in told], np.bool_)
     contact = np.where(rests, np.maximum(contact, _RESTING), contact)
@@ -102,8 +112,8 @@ def measure_buzz(
         rests=rests,
         tops_hz=(PARTS_HZ[-1], _AMP_TOP_HZ),
     )
-    for (i, cues), probability, (whole, amp) in zip(
-        told, contact.tolist(), levels.tolist(), strict=True
+    for (i, cues), probability, (whole, amp), touch in zip(
+        told, contact.tolist(), levels.tolist(), touched.tolist(), strict=True
     ):
         measures[i] = BuzzMeasure(
             buzz_db=whole,
@@ -111,6 +121,7 @@ def measure_buzz(
             contact=probability,
             contact_until_s=_contact_until(cues) if probability >= _LIKELY else None,
             reason="",
+            attack_contact=None if np.isnan(touch) else touch,
         )
     return tuple(measures)
 
@@ -120,9 +131,9 @@ def _hear(
     guitar: Guitar,
     notes: Sequence[Note],
     fits: Sequence[PartialFit | None],
-) -> list[Cues | None]:
-    """Return the cues of each note, None where it is too short."""
-    heard: list[Cues | None] = [None] * len(notes)
+) -> list[_Sound | None]:
+    """Return what is heard of each note, None where it is too short."""
+    heard: list[_Sound | None] = [None] * len(notes)
     for index, recording in enumerate(recordings):
         mine = [i for i, note in enumerate(notes) if note.recording == index]
         if not mine:
@@ -132,12 +143,15 @@ def _hear(
         rate = recording.sample_rate_hz
         for i in mine:
             note = notes[i]
-            heard[i] = hear_cues(
-                recording.read(round(note.onset_s * rate), round(note.end_s * rate)),
+            after = recording.read(round(note.onset_s * rate), round(note.end_s * rate))
+            cues = hear_cues(
+                after,
                 sample_rate_hz=rate,
                 first_partial_hz=_sounding_hz(guitar, note, fits[i]),
                 noise=noise,
             )
+            if cues is not None:
+                heard[i] = _Sound(cues, attack_levels_db(after, sample_rate_hz=rate))
     return heard
 
 

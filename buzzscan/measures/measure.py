@@ -251,6 +251,7 @@ def _measured(
         seen_decay_db_per_s=None if seen is None else seen.rate_db_per_s,
         seen_decay_error_db_per_s=None if seen is None else seen.error_db_per_s,
         seen_room_db=None if seen is None else seen.room_db,
+        attack_contact=None if values["contact"] is None else buzz.attack_contact,
     )
 
 

@@ -25,7 +25,7 @@ class BuzzMeasure:
 
     Parameters
     ----------
-    buzz_db, buzz_amp_db, contact, contact_until_s
+    buzz_db, buzz_amp_db, contact, contact_until_s, attack_contact
         As in `MeasuredNote`.
     reason
         Why `buzz_db` and `contact` are None; empty when they are not.
@@ -36,6 +36,7 @@ class BuzzMeasure:
     contact: float | None
     contact_until_s: float | None
     reason: str
+    attack_contact: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +83,9 @@ class MeasuredNote:
         False with a reason when the note must not count for its position.
     withheld
         (measure, reason) for each measure that is None.
+    attack_contact
+        Probability, at even odds, that the string touches a fret within its attack: no buzz, but it
+        tells how near the frets are. None beside `contact`, and where a string has too few notes.
     seen_decay_db_per_s, seen_decay_error_db_per_s
         Fall of the first partial with its standard error, be it certain enough to be told or
         not: notes of one pitch, taken together, tell what a single short one cannot.
@@ -115,3 +119,4 @@ class MeasuredNote:
     seen_decay_db_per_s: float | None = None
     seen_decay_error_db_per_s: float | None = None
     seen_room_db: float | None = None
+    attack_contact: float | None = None

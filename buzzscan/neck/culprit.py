@@ -43,6 +43,9 @@ fault at one fret leaves: that is as often a hard touch (found on simulated neck
 _FAINT_SURE = 0.3
 """Confidence from which a single fret is named although each of its notes is too faint to be
 called buzz."""
+_FAINT_SURE_WIDE = 0.75
+"""The same for what concerns the whole neck, where attacks touch as well, or where one string alone
+speaks for it."""
 _WIDE_CONTACT = 0.6
 _WIDE_STRING_SHARE, _WIDE_PLACES = 0.2, 8
 """Share of a string's places, and places in all, from which buzz is widespread."""
@@ -52,7 +55,10 @@ under a hard touch strikes in up to a quarter; found on simulated necks)."""
 _SELDOM = 0.05
 """Share of the other strings' places below which they are free: a touch is shared by all."""
 _WIDE_SURE = (0.1, 0.9)
-_SIZE_TEMPER = 0.6
+_RARER = 2.0
+"""How common a height is falls with this power of it: what is left after a dressing is mostly small
+(common practice, no source)."""
+_SIZE_TEMPER = 0.5
 """Places share errors of the model, which weigh more on a size than on which cause it is (from
 here intervals hold what they say, on simulated necks)."""
 _FINE_SIZES, _FINE_RANGE = 80, (0.5, 1.8)
@@ -166,8 +172,7 @@ def _interval(search: Search, profile: FloatArray, pick: Pick) -> tuple[float, f
     profiles[pick.span[0] : pick.span[1]] = part[:, None, :] + np.outer(sizes, cause.shape)
     model = search.model
     log_p = model.over_circumstances(model.log_evidence(profiles).sum(axis=1))
-    # no scale of height comes first: as the sizes weighed, each the next times a factor, have it
-    density = np.exp(_SIZE_TEMPER * (log_p - log_p.max())) / sizes
+    density = np.exp(_SIZE_TEMPER * (log_p - log_p.max())) / sizes**_RARER
     share = np.cumsum(density) / density.sum()
     low, middle, high = np.interp([0.05, 0.5, 0.95], share, sizes)
     return float(low), float(middle), float(high)
@@ -237,13 +242,15 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         told = raised & evidence.struck
         if not told.any() and cause.kind in FRET_KINDS and one.confidence >= _FAINT_SURE:
             told = raised & heard
+        if not told.any() and cause.whole_neck and one.confidence >= _FAINT_SURE_WIDE:
+            told = raised & heard & (evidence.touched > _TELLS)
         places = np.argwhere(told)
         if places.size == 0:
             continue
         low, size, high = _interval(search, others, one.pick)
         strings, untold = _strings(search.weigh(others), one.pick)
         if cause.whole_neck:
-            if len(strings) < _LEAST_STRINGS:
+            if len(strings) < _LEAST_STRINGS and one.confidence < _FAINT_SURE_WIDE:
                 continue
             strings, untold = tuple(range(1, level.shape[0] + 1)), ()
         found.append(

@@ -37,6 +37,10 @@ was recorded (on simulated takes a strike is as likely as not from there)."""
 _NEAR_SEMITONES = 3
 _PASS_WEIGHT = 0.7
 """Weight of each of several passes' log odds: the square root of a half, rounded."""
+_SURELY_STRIKES = 0.5
+_TOUCH_BOUNDS = (0.2, 15.0)
+"""No pass says more than this for or against a touch in its attack: what a string does in its first
+tenths of a second is the player's as much as the neck's."""
 _SILENT_ODDS = 3.0
 """Log odds of contact for a pass that had time for a note and gave none. On simulated runs notes
 that strike hard are lost a hundred times as often as free ones; a player may also rest."""
@@ -56,12 +60,16 @@ class Evidence:
         `buzz_db` of the passes that strike.
     choked
         Whether the note chokes, with or without a pitch of its own.
+    touched
+        Log odds, from even ones, that the string touches a fret within its attack; 0 where that is
+        not known.
     """
 
     contact: FloatArray
     struck: npt.NDArray[np.bool_]
     level_db: FloatArray
     choked: npt.NDArray[np.bool_]
+    touched: FloatArray
 
 
 def _usual_odds(guitar: Guitar, notes: Iterable[MeasuredNote]) -> FloatArray:
@@ -103,6 +111,34 @@ def _struck_level(notes: Sequence[MeasuredNote]) -> float:
     return float(np.median(values)) if values else np.nan
 
 
+def _touch_ratios(notes: Iterable[MeasuredNote]) -> FloatArray:
+    """Return how much likelier each attack is with a touch than without, of notes that tell."""
+    told = [n.attack_contact for n in judged_notes(notes) if n.attack_contact is not None]
+    share = np.clip(told, 1e-6, 1.0 - 1e-6)
+    return np.asarray(np.clip(share / (1.0 - share), *_TOUCH_BOUNDS))
+
+
+def _heard_touches(notes: Sequence[MeasuredNote]) -> float:
+    """Return what share of touches this take lets hear, by the notes that surely touch.
+
+    What goes on striking has touched in its attack. Where those attacks sound like any other, a
+    clear attack is no sign of a free string.
+    """
+    struck = [n for n in notes if n.contact is not None and n.contact >= _SURELY_STRIKES]
+    ratios = _touch_ratios(struck)
+    shares = np.linspace(0.0, 1.0, 21)
+    likely = np.log1p(np.outer(shares, ratios - 1.0)).sum(axis=1)
+    weight = np.exp(likely - likely.max())
+    return float((weight * shares).sum() / weight.sum())
+
+
+def _touched(notes: Sequence[MeasuredNote], heard: float) -> float:
+    """Return the log odds that the passes over a place touch a fret in their attacks."""
+    ratios = 1.0 + heard * (_touch_ratios(notes) - 1.0)
+    weight = 1.0 if ratios.size == 1 else _PASS_WEIGHT
+    return float(weight * np.log(ratios).sum())
+
+
 def evidence_of(
     guitar: Guitar,
     positions: Sequence[Position],
@@ -120,6 +156,8 @@ def evidence_of(
     shape = (guitar.n_strings, guitar.frets + 1)
     contact, level = np.full(shape, np.nan), np.full(shape, np.nan)
     choked, struck = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
+    touched = np.zeros(shape)
+    heard = _heard_touches([n for notes in places.values() for n in notes])
     usual = _usual_odds(
         guitar,
         [n for notes in places.values() for n in judged_notes(notes) if n.contact is not None],
@@ -131,9 +169,10 @@ def evidence_of(
             places.get(place, ()), float(usual[round(guitar.midi(*place))]), silent.get(place, 0)
         )
         level[at] = _struck_level(places.get(place, ()))
+        touched[at] = _touched(places.get(place, ()), heard)
         struck[at] = tells_contact(position.buzz)
         if position.buzz == "choked":
             by_hand = len(position.notes) == 1 and (position.contact or 0.0) < _STRIKES
             choked[at] = not by_hand
             contact[at] = np.nan if by_hand else 1.0
-    return Evidence(contact=contact, struck=struck, level_db=level, choked=choked)
+    return Evidence(contact=contact, struck=struck, level_db=level, choked=choked, touched=touched)

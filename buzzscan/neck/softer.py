@@ -76,6 +76,7 @@ def _without_buzz(note: MeasuredNote, by_db: float) -> MeasuredNote:
         buzz_amp_db=None,
         contact=None,
         contact_until_s=None,
+        attack_contact=None,
         withheld=(*note.withheld, ("buzz_db", reason), ("contact", reason)),
     )
 

@@ -36,19 +36,25 @@ _PLUCK_SHARES, _PLUCK_ODDS = (0.14, 0.24, 0.5), (0.4, 0.4, 0.2)
 """Pluck place as a share of the open string, from beside the bridge to over the neck, and how
 often. The last also stands for a string let go from the board's side, whose near end swings
 least."""
-_EASIER_PER_OCTAVE, _EASIER_ODDS = (0.15, 0.35, 0.55), (0.25, 0.5, 0.25)
+_EASIER_PER_OCTAVE, _EASIER_ODDS = (0.05, 0.2, 0.35), (0.25, 0.5, 0.25)
 """A note an octave up swings twice as often before it dies, and its strikes are heard at a
 strength this much (ln) less, and how often by how much: it depends on strings and recording
 (found on simulated strings, with frets, gauges and plucks varied)."""
-_TOUCH, _TOUCH_ODDS, _TOUCH_SPREAD = (-1.15, -0.75, -0.35, 0.05), (0.25, 0.45, 0.25, 0.05), 0.35
+_TOUCH, _TOUCH_ODDS, _TOUCH_SPREAD = (-1.3, -0.95, -0.55, -0.1), (0.25, 0.45, 0.25, 0.05), 0.3
 """Strength of the player's touch on all strings, as ln over the middle threshold of the level neck
 (a hard player comes close), how often, and how the strings scatter about it: gauges differ."""
 _ODDS = np.multiply.outer(_TOUCH_ODDS, np.outer(_PLUCK_ODDS, _EASIER_ODDS))
 _LOG_SHARE = np.log(_ODDS.ravel())
-_SLACK = 0.18
-"""Standard deviation of ln(strength/threshold): picking uneven by 1–2 dB, frets by a hair."""
+_SLACK = 0.28
+"""Standard deviation of ln(strength/threshold): picking uneven by 1–2 dB, frets by a hair, and how
+long what strikes goes on doing so."""
 _FALSE_ALARM, _MISS = 0.004, 0.15
 """Contact heard where there is none, and missed where there is (per place, both passes)."""
+_TOUCH_SOONER, _TOUCH_SLACK = 0.75, 0.28
+_TOUCH_LATER_PER_OCTAVE = 0.1
+"""A string touches a fret within its attack at this much less strength (ln) than it takes to go on
+striking; less of that an octave up, where what strikes is heard the easier and the first swing is
+the same; and the scatter (found on simulated strings, heights and strikes known)."""
 _SURE = 0.997
 _LEVEL_RISE_DB, _LEVEL_SPREAD_DB, _LEVEL_RANGE = 9.0, 10.0, (-0.3, 1.2)
 _LEVEL_START_DB, _ANY_LEVEL_DB = (-32.0, -14.0), 50.0
@@ -61,8 +67,8 @@ scatter, and how many of those that choke are told to (found on simulated string
 still rings a while is told as contact)."""
 _TEMPER = 0.9
 _LEAST_GAP_MM = 0.01
-_STRENGTHS = np.arange(-1.6, 1.41, 0.2)
-_NEAR_LIFT, _NEAR_FADE = 1.5, 1.5
+_STRENGTHS = np.arange(-2.0, 1.41, 0.2)
+_NEAR_LIFT, _NEAR_FADE = 0.6, 1.5
 """The fret next to the held one is struck by this much more than the envelope says, the next but
 one by this divided by the fade, and so on: there a strike turns the string's whole slope around
 (found on simulated strings, with frets, gauges and plucks varied)."""
@@ -196,10 +202,16 @@ def _table(evidence: Evidence) -> FloatArray:
     grid = np.arange(_LOWEST, _HIGHEST + _STEP, _STEP)
     over = _STRENGTHS[None, :] - grid[:, None]
     strike = _FALSE_ALARM + (1.0 - _FALSE_ALARM - _MISS) * ndtr(over / _SLACK)
+    octaves = np.arange(evidence.contact.shape[-1])[:, None, None] / 12.0
+    sooner = over + _TOUCH_SOONER - _TOUCH_LATER_PER_OCTAVE * octaves
+    touch = _FALSE_ALARM + (1.0 - _FALSE_ALARM) * ndtr(sooner / _TOUCH_SLACK)
+    touch = np.maximum(touch, strike)
     choke = _CHOKE_HEARD * ndtr((over - _CHOKE_AT) / _CHOKE_SLACK)
     q = np.clip(evidence.contact, 1.0 - _SURE, _SURE)[..., None, None]
     struck = _FALSE_ALARM + (strike - _FALSE_ALARM) * _level_ratio(evidence, over)
-    heard = (q * struck + (1.0 - q) * (1.0 - strike)) * (1.0 - choke)
+    ratio = np.exp(evidence.touched)[..., None, None]
+    passing = (touch - strike) * ratio + 1.0 - touch
+    heard = (q * struck + (1.0 - q) * passing) * (1.0 - choke)
     heard = np.where(evidence.choked[..., None, None], choke + _FALSE_ALARM, heard)
     return np.asarray(np.where(np.isnan(q), 0.0, np.log(heard)), np.float64)
 

@@ -1,0 +1,165 @@
+"""Whether a string touches a fret as it is picked, before anything that is called buzz.
+
+Conventions
+-----------
+Levels are those of some spans of the attack in some bands, in dB, one row per note: for each
+span the whole level, then the level of each band. The excess of a note is what its levels pass
+those of its own string's neighbouring frets by, a band's after its span's whole level is taken off:
+how much brighter it starts, whatever the pick, the pickup and the room do to all of them.
+
+Limits
+------
+A touch within the attack is the snap of a hard pick, and nobody calls it buzz. It tells where the
+string comes near the frets: a fret that is high is touched from frets behind that ring clear, a
+fret that is low leaves its neighbours alone.
+
+Notes
+-----
+Boosted trees, fitted to simulated takes by `tests/training/fit_attack.py`: modal strings over frets
+that keep their energy and strings on a grid over lossy ones, with pick noise, uneven picking, rooms
+and recorders drawn at random.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from buzzscan.measures.attack_numbers import TREES
+from buzzscan.measures.contact import Place
+from buzzscan.recording import Samples
+from buzzscan.units import power_to_db
+
+__all__ = ["EDGES_HZ", "SPANS_S", "attack_excess", "attack_levels_db", "touch_probabilities"]
+
+FloatArray = npt.NDArray[np.floating[Any]]
+
+SPANS_S = ((0.0, 0.012), (0.008, 0.03), (0.028, 0.055), (0.05, 0.1))
+"""Of the attack: the pick's click with the first strikes, two without it, and what they leave."""
+EDGES_HZ = (350.0, 700.0, 1400.0, 2200.0, 3200.0, 4500.0, 6400.0, 9000.0, 13000.0)
+_LEAST_SAMPLES = 128
+_FFT_S = 0.09
+_FLOOR = 1e-16
+_REACH_FRETS = 5
+"""A string's brightness is taken to change evenly over this many frets to either side."""
+_LEAST_NEIGHBOURS = 4
+_STEADY = 0.3
+"""Weight of a level trend without a slope, in notes."""
+_CONTACT_COUNTS = 0.1
+"""A note in contact counts for this much of the trend."""
+_ROUNDS = 3
+_LEAST_SPREAD_DB = 0.3
+_MOST_EXCESS_DB = 30.0
+
+
+def attack_levels_db(after: Samples, *, sample_rate_hz: int) -> FloatArray:
+    """Return the levels of a note's attack, NaN in spans that it does not reach.
+
+    Parameters
+    ----------
+    after
+        Samples from the onset on.
+
+    Returns
+    -------
+    array of shape (spans × (1 + bands),)
+    """
+    n_fft = 1 << round(np.log2(_FFT_S * sample_rate_hz))
+    hz = np.fft.rfftfreq(n_fft, 1.0 / sample_rate_hz)
+    ends = np.searchsorted(hz, EDGES_HZ)
+    out = np.full((len(SPANS_S), len(EDGES_HZ)), np.nan)
+    for row, (start_s, stop_s) in zip(out, SPANS_S, strict=True):
+        part = after[round(start_s * sample_rate_hz) : round(stop_s * sample_rate_hz)]
+        if len(part) < _LEAST_SAMPLES:
+            continue
+        spectrum = np.fft.rfft(part * np.hanning(len(part)), n_fft) / len(part)
+        sums = np.append(0.0, np.cumsum(spectrum.real**2 + spectrum.imag**2))
+        row[0] = sums[-1]
+        row[1:] = np.diff(sums[ends])
+    return np.asarray(power_to_db(out + _FLOOR).ravel())
+
+
+def attack_excess(
+    levels_db: FloatArray, places: Sequence[Place], contact: FloatArray
+) -> FloatArray:
+    """Return by how much each note's attack passes that of its string's neighbouring frets.
+
+    Parameters
+    ----------
+    levels_db
+        As `attack_levels_db` has them, shape (notes, levels).
+    places
+        Of each note.
+    contact
+        Probability that the string strikes after the attack, shape (notes,).
+
+    Returns
+    -------
+    array of shape (notes, levels)
+        In dB; 0 where nothing is known, NaN for notes with too few neighbours.
+    """
+    out = np.full(levels_db.shape, np.nan)
+    held = np.array(places, np.intp).reshape(-1, 3)
+    weight = 1.0 - (1.0 - _CONTACT_COUNTS) * np.nan_to_num(contact)
+    for take, string in sorted({(p.take, p.string) for p in places}):
+        rows = np.flatnonzero((held[:, 0] == take) & (held[:, 1] == string))
+        out[rows] = _over_neighbours(levels_db[rows], held[rows, 2], weight[rows])
+    whole, bands = np.split(out.reshape(len(out), len(SPANS_S), -1), [1], axis=-1)
+    excess = np.concatenate([whole, bands - whole], axis=-1).reshape(out.shape)
+    return np.asarray(np.clip(excess, -_MOST_EXCESS_DB, _MOST_EXCESS_DB))
+
+
+def _over_neighbours(
+    levels: FloatArray, frets: npt.NDArray[np.intp], own: FloatArray
+) -> FloatArray:
+    """Return levels less a line through those of the neighbouring frets, NaN where too few are.
+
+    Neighbours that lie off the line count for less.
+    """
+    levels = np.where(np.isfinite(levels), levels, _middle(levels))
+    each, fret_of = np.unique(frets, return_inverse=True)
+    off = (frets[None, :] - each[:, None]) / _REACH_FRETS
+    near = (np.abs(off) <= 1.0) & (off != 0.0)
+    told = near.sum(axis=1) >= _LEAST_NEIGHBOURS
+    middles = np.full((each.size, levels.shape[1]), np.nan)
+    if not told.any():
+        return np.asarray(levels - middles[fret_of])
+    off, near = off[told], near[told]
+    weight = near * own
+    for _ in range(_ROUNDS):
+        flat, bent = weight @ levels, (weight * off) @ levels
+        s0, s1, s2 = (np.sum(weight * off**k, axis=1)[:, None] for k in range(3))
+        s2 = s2 + _STEADY
+        scale = 1.0 / (s0 * s2 - s1**2)
+        start, slope = scale * (s2 * flat - s1 * bent), scale * (s0 * bent - s1 * flat)
+        line = start[:, None, :] + off[:, :, None] * slope[:, None, :]
+        miss = np.abs(levels[None, :, :] - line).mean(axis=-1)
+        usual = np.nanmedian(np.where(near, miss, np.nan), axis=1, keepdims=True)
+        weight = near * own / (1.0 + (miss / (usual + _LEAST_SPREAD_DB)) ** 2)
+    middles[told] = start
+    return np.asarray(levels - middles[fret_of])
+
+
+def _middle(levels: FloatArray) -> FloatArray:
+    """Return the median of each column over what is known of it, 0 where nothing is."""
+    known = [column[np.isfinite(column)] for column in levels.T]
+    return np.array([float(np.median(k)) if k.size else 0.0 for k in known])
+
+
+def touch_probabilities(
+    levels_db: FloatArray, places: Sequence[Place], contact: FloatArray
+) -> FloatArray:
+    """Return the probability, at even odds, that each string touches a fret in its attack.
+
+    Parameters are those of `attack_excess`; NaN for notes with too few neighbours.
+    """
+    if not places:
+        return np.zeros(0)
+    excess = attack_excess(levels_db, places, contact)
+    known = np.isfinite(excess).all(axis=1)
+    out = np.full(len(places), np.nan)
+    out[known] = 1.0 / (1.0 + np.exp(-TREES.sums(excess[known])))
+    return out
