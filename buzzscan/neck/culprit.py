@@ -35,8 +35,10 @@ _LEAST_GAIN = -1.6
 _LEAST_SUPPORT = 0.7
 """Log odds that the evidence itself must add to the prior."""
 _MOST_CAUSES = 5
-_EXPLAINS = 0.25
-"""A cause explains a place when it raises its probability of contact by this much."""
+_EXPLAINS = 0.15
+_EXPLAINS_LITTLE, _EXPLAINS_TIMES = 0.03, 4.0
+"""A cause explains a place when it raises its probability of contact by this much; or by little, but
+to several times what it is without."""
 LEFT_OVER = 0.4
 """How much of its odds a cause that concerns the whole neck keeps when it explains only what a
 fault at one fret leaves: that is as often a hard touch (found on simulated necks)."""
@@ -178,6 +180,12 @@ def _interval(search: Search, profile: FloatArray, pick: Pick) -> tuple[float, f
     return float(low), float(middle), float(high)
 
 
+def _explained(striking: FloatArray, without: FloatArray) -> npt.NDArray[np.bool_]:
+    raised = striking - without
+    much = raised > _EXPLAINS
+    return much | ((raised > _EXPLAINS_LITTLE) & (striking > _EXPLAINS_TIMES * without))
+
+
 def _strings(weighed: Weighed, pick: Pick) -> tuple[tuple[int, ...], tuple[int, ...]]:
     """Return numbers of the strings that speak for a cause, and of those that do not tell."""
     inside, ratio = weighed.membership(pick.index), weighed.string_ratios(pick.index)
@@ -237,7 +245,7 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     found = []
     for one in taken:
         others = search.with_picks(level, [t.pick for t in taken if t is not one])
-        raised = striking - model.striking(others, given=full) > _EXPLAINS
+        raised = _explained(striking, model.striking(others, given=full))
         cause = search.causes[one.pick.index]
         told = raised & evidence.struck
         if not told.any() and cause.kind in FRET_KINDS and one.confidence >= _FAINT_SURE:
