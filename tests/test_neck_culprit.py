@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable
 
 import numpy as np
@@ -142,3 +143,18 @@ def test_buzz_up_the_neck_of_two_strings_may_be_the_end_or_the_action() -> None:
     assert found.rival is not None
     assert {found.cause.kind, found.rival.kind} == {"rising fret end", "low action"}
     assert found.confidence < 0.7
+
+
+def test_touches_in_the_attack_tell_a_high_fret_from_a_low_one() -> None:
+    strings = (2, 3, 4, 5)
+    given = evidence({(s, 8) for s in strings})
+
+    def named(further_back: float) -> tuple[str, int]:
+        touched = np.full(SETUP.heights_mm.shape, -1.2)
+        touched[1:5, 8] = 2.5
+        touched[1:5, 7] = further_back
+        told = dataclasses.replace(given, touched=touched)
+        return explain(SETUP, told, lowest=0).found[0].cause.name
+
+    assert named(2.5) == ("high fret", 9)
+    assert named(-1.2) == ("low fret", 8)

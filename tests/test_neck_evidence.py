@@ -91,3 +91,31 @@ def test_the_level_is_that_of_the_passes_that_strike(note_at: Maker) -> None:
     evidence = heard(note_at, (0.9, 0.01), buzz_db=(-20.0, -70.0))
     assert evidence.level_db[AT] == -20.0
     assert np.isnan(evidence.level_db[0, 0])
+
+
+def touched(note_at: Maker, attack: float | None, *, struck: float | None) -> float:
+    """Return the log odds of a touch where one attack stands out, beside notes that strike."""
+    notes = [
+        note_at(string, fret, contact=0.002, attack_contact=0.2)
+        for string in GUITAR.strings
+        for fret in range(13)
+        if (string, fret) != PLACE and string != 4
+    ]
+    notes += [note_at(4, fret, contact=0.99, attack_contact=struck) for fret in range(13)]
+    notes.append(note_at(*PLACE, contact=0.002, attack_contact=attack))
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    return float(evidence_of(GUITAR, positions, by_position(notes), silent={}).touched[AT])
+
+
+def test_a_touch_in_the_attack_counts_where_it_is_heard(note_at: Maker) -> None:
+    assert touched(note_at, 0.9, struck=0.95) > 1.5
+    assert touched(note_at, 0.1, struck=0.95) < -1.0
+
+
+def test_it_says_nothing_where_what_strikes_sounds_like_any_other(note_at: Maker) -> None:
+    assert abs(touched(note_at, 0.9, struck=0.2)) < abs(touched(note_at, 0.9, struck=0.95)) / 2
+    assert abs(touched(note_at, 0.1, struck=0.2)) < 0.2
+
+
+def test_an_attack_that_is_not_told_says_nothing(note_at: Maker) -> None:
+    assert touched(note_at, None, struck=0.95) == 0.0

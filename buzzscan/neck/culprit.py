@@ -37,8 +37,8 @@ _LEAST_SUPPORT = 0.7
 _MOST_CAUSES = 5
 _EXPLAINS = 0.15
 _EXPLAINS_LITTLE, _EXPLAINS_TIMES = 0.03, 4.0
-"""A cause explains a place when it raises its probability of contact by this much; or by little, but
-to several times what it is without."""
+"""A cause explains a place when it raises its probability of contact by this much; or by little,
+but to several times what it is without."""
 LEFT_OVER = 0.4
 """How much of its odds a cause that concerns the whole neck keeps when it explains only what a
 fault at one fret leaves: that is as often a hard touch (found on simulated necks)."""

@@ -265,6 +265,7 @@ CUES: dict[str, Change] = {
     "no level of the buzz": _notes_changed(
         lambda n: dataclasses.replace(n, buzz_db=None, buzz_amp_db=None)
     ),
+    "no touches in attacks": _notes_changed(lambda n: dataclasses.replace(n, attack_contact=None)),
     "no lost notes": _steady_clock,
     "first pass alone": _one_pass,
     "no setup values": _bare,

@@ -1,0 +1,59 @@
+"""Accuracy of touches heard in the attack, on takes that nothing is fitted to: figures and bounds.
+
+Brief touches: those of notes that ring clear after the attack, beside notes that touch nothing.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from training.fit_attack import rows_of_seed
+
+from buzzscan.measures.attack import attack_excess
+from buzzscan.measures.attack_numbers import TREES
+from buzzscan.measures.contact import Place
+
+FIRST_SEED, TAKES = 6000, 12
+"""The fit ends below these seeds."""
+TOUCHED_S = 0.005
+
+
+@cache
+def told(model: str) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Return the log odds of notes that touch briefly, and of notes that do not."""
+    brief, free = [], []
+    for seed in range(FIRST_SEED, FIRST_SEED + TAKES):
+        rows = rows_of_seed(seed, model)
+        names = sorted(k for k in rows[0] if k.startswith("level"))
+        levels = np.array([[r[k] for k in names] for r in rows], np.float64)
+        places = [Place(seed, int(r["string"]), int(r["fret"])) for r in rows]
+        struck = np.array([r["struck"] for r in rows], np.float64)
+        excess = attack_excess(levels, places, struck)
+        known = np.isfinite(excess).all(axis=1)
+        odds = TREES.sums(np.nan_to_num(excess))
+        until_s = np.array([r["until_s"] for r in rows], np.float64)
+        brief.append(odds[known & (until_s > TOUCHED_S) & (struck == 0.0)])
+        free.append(odds[known & (until_s == 0.0)])
+    return np.concatenate(brief), np.concatenate(free)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("model", "least"), [("modes", 0.85), ("grid", 0.75)])
+def test_brief_touches_are_told(model: str, least: float) -> None:
+    brief, free = told(model)
+    area = float(np.mean(brief[:, None] > free[None, :]))
+    found = float(np.mean(brief > np.quantile(free, 0.97)))
+    print(f"\n{model}: {brief.size} brief, {free.size} free; AUC {area:.3f}, found {found:.2f}")
+    assert area > least
+
+
+@pytest.mark.slow
+def test_a_clear_attack_is_not_called_a_touch() -> None:
+    # at even odds a likelihood ratio of three to one cannot befall more than a third of free notes
+    free = told("modes")[1]
+    assert float(np.mean(free > np.log(3.0))) < 1.0 / 3.0
+    # and its mean is that of no evidence: 1, give or take what trees of another population miss
+    assert float(np.mean(np.clip(np.exp(free), 0.2, 15.0))) < 1.5
