@@ -158,3 +158,23 @@ def test_touches_in_the_attack_tell_a_high_fret_from_a_low_one() -> None:
 
     assert named(2.5) == ("high fret", 9)
     assert named(-1.2) == ("low fret", 8)
+
+
+def test_notes_that_touch_in_their_attack_only_are_told_apart() -> None:
+    given = evidence({(s, 8) for s in (2, 3, 4)})
+    touched = np.zeros(SETUP.heights_mm.shape)
+    # in turn: behind the fret, struck as well, too far off, on a string that is free
+    touched[1, 7] = touched[2, 8] = touched[1, 2] = touched[5, 7] = 2.5
+    found = explain(SETUP, dataclasses.replace(given, touched=touched), lowest=0).found[0]
+    assert found.cause.name == ("high fret", 9)
+    assert found.touched == ((2, 7),)
+
+
+def test_faint_contact_names_a_straight_neck_only_where_attacks_touch() -> None:
+    given = evidence({(s, f) for s in range(1, 7) for f in (1, 2, 4)})
+    faint = dataclasses.replace(given, struck=np.zeros_like(given.struck))
+    assert not [f for f in explain(SETUP, faint, lowest=0).found if f.cause.whole_neck]
+    touched = np.full(SETUP.heights_mm.shape, -1.2)
+    touched[:, :6] = 2.5
+    told = explain(SETUP, dataclasses.replace(faint, touched=touched), lowest=0).found
+    assert told[0].cause.kind == "neck too straight"

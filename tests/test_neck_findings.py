@@ -84,6 +84,13 @@ def test_a_high_fret_is_told_with_its_evidence(neck: Callable[..., Positions]) -
     assert step.index("rocking on fret 7 shows that fret 8 is low") < step.index("level")
 
 
+def test_notes_that_touch_only_while_picked_are_told(neck: Callable[..., Positions]) -> None:
+    assert "while picked" not in told(neck()).summary
+    one = told(neck(), touched=((3, 6),)).summary
+    assert "One more touches a fret only while picked (fret 6 on string 3)." in one
+    assert "2 more touch a fret" in told(neck(), touched=((3, 6), (4, 6))).summary
+
+
 def test_without_a_setup_no_height_is_claimed(neck: Callable[..., Positions]) -> None:
     finding = told(neck(), in_mm=False)
     assert (finding.height_mm, finding.height_low_mm, finding.height_high_mm) == (None,) * 3

@@ -67,6 +67,9 @@ _FINE_SIZES, _FINE_RANGE = 80, (0.5, 1.8)
 """How finely and how far, as shares of the least and the largest size considered."""
 _TELLS = float(np.log(2.0))
 """A string's own notes speak for or against a cause from a likelihood ratio of two on."""
+_TOUCH_REACH = 3
+"""A high fret is touched from this many frets behind it and hardly from further: by similar
+triangles, half the clearance to the next fret is a sixth of that to the third."""
 _MAY_BELONG = 0.2
 _LEAST_STRINGS = 2
 """The neck bows and rises under all strings: one alone speaks of itself, not of the neck."""
@@ -90,6 +93,8 @@ class Found:
         (string, fret) that it explains.
     rival, rival_confidence
         The next likely cause for the same places, if it is worth naming.
+    touched
+        Further (string, fret) that it brings near the frets: they touch one in their attack only.
     """
 
     cause: Cause
@@ -102,6 +107,7 @@ class Found:
     places: tuple[tuple[int, int], ...]
     rival: Cause | None
     rival_confidence: float
+    touched: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,6 +190,22 @@ def _explained(striking: FloatArray, without: FloatArray) -> npt.NDArray[np.bool
     raised = striking - without
     much = raised > _EXPLAINS
     return much | ((raised > _EXPLAINS_LITTLE) & (striking > _EXPLAINS_TIMES * without))
+
+
+def _touched(
+    evidence: Evidence, cause: Cause, strings: tuple[int, ...], told: npt.NDArray[np.bool_]
+) -> tuple[tuple[int, int], ...]:
+    """Return the places near a cause that touch a fret in their attack and are free after it."""
+    frets = cause.frets
+    if cause.kind == "high fret":
+        frets = tuple(range(max(frets[0] - _TOUCH_REACH, 0), frets[0]))
+    elif not cause.whole_neck:
+        frets = ()
+    near = np.zeros_like(told)
+    near[np.ix_([s - 1 for s in strings], frets)] = True
+    free = ~told & (np.nan_to_num(evidence.contact) < 0.5)
+    places = np.argwhere(near & free & (evidence.touched > _TELLS))
+    return tuple((int(s) + 1, int(f)) for s, f in places)
 
 
 def _strings(weighed: Weighed, pick: Pick) -> tuple[tuple[int, ...], tuple[int, ...]]:
@@ -273,6 +295,7 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
                 places=tuple((int(s) + 1, int(f)) for s, f in places),
                 rival=None if one.rival is None else search.causes[one.rival],
                 rival_confidence=one.rival_confidence,
+                touched=_touched(evidence, cause, strings, told),
             )
         )
         explained[tuple(places.T)] = True

@@ -143,7 +143,7 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
     evidence = f"{reach(places)}{_worst(places, positions)}{_lost(places, positions)}"
     summary = f"{how_sure(found.confidence)}: {_cause(kind, frets)}. {facts.heard} ({evidence})"
     summary += "".join(f"; {clause}" for clause in facts.clear) + "." + _rival(found)
-    summary += _rest(found) + _untold(found) + _accepted(places, positions)
+    summary += _brushed(found) + _rest(found) + _untold(found) + _accepted(places, positions)
     if not in_mm and rank and kind in ("high fret", "low fret"):
         summary += f" {rank}"
     return Finding(
@@ -158,6 +158,15 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
         next_step=_next_step(found),
         notes=_ids(found.places, positions),
     )
+
+
+def _brushed(found: Found) -> str:
+    """Return a sentence on the notes that touch a fret in their attack only."""
+    n = len(found.touched)
+    if n == 0:
+        return ""
+    more = "One more touches" if n == 1 else f"{n} more touch"
+    return f" {more} a fret only while picked ({reach(found.touched)})."
 
 
 def _next_step(found: Found) -> str:
