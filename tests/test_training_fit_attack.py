@@ -12,7 +12,7 @@ from training.fit_attack import attacks_of, held_out, main, rows_of_seed
 from buzzscan.measures.attack import EDGES_HZ, SPANS_S
 from buzzscan.measures.trees import Trees
 
-TAKES, STRINGS, FRETS, EVERY = 24, 2, 20, 7
+TAKES, STRINGS, FRETS, EVERY = 12, 2, 20, 7
 BRIGHTER_DB = 6.0
 
 

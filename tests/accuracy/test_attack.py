@@ -16,7 +16,7 @@ from buzzscan.measures.attack import attack_excess
 from buzzscan.measures.attack_numbers import TREES
 from buzzscan.measures.contact import Place
 
-FIRST_SEED, TAKES = 6000, 12
+FIRST_SEED, TAKES = 6000, 7
 """The fit ends below these seeds."""
 TOUCHED_S = 0.005
 
