@@ -23,6 +23,7 @@ and recorders drawn at random.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -67,19 +68,33 @@ def attack_levels_db(after: Samples, *, sample_rate_hz: int) -> FloatArray:
     -------
     array of shape (spans × (1 + bands),)
     """
+    n_fft, ends = _bins(sample_rate_hz)
+    parts = np.zeros((len(SPANS_S), n_fft))
+    told = np.zeros(len(SPANS_S), np.bool_)
+    for i, (start_s, stop_s) in enumerate(SPANS_S):
+        part = after[round(start_s * sample_rate_hz) : round(stop_s * sample_rate_hz)]
+        if len(part) >= _LEAST_SAMPLES:
+            parts[i, : len(part)] = part * _window(len(part))
+            told[i] = True
+    spectra = np.fft.rfft(parts)
+    sums = np.zeros((len(SPANS_S), spectra.shape[1] + 1))
+    np.cumsum(spectra.real**2 + spectra.imag**2, axis=1, out=sums[:, 1:])
+    powers = np.concatenate([sums[:, -1:], np.diff(sums[:, ends])], axis=1)
+    return np.asarray(np.where(told[:, None], power_to_db(powers + _FLOOR), np.nan).ravel())
+
+
+@lru_cache(maxsize=8)
+def _bins(sample_rate_hz: int) -> tuple[int, npt.NDArray[np.intp]]:
+    """Return the length of the transform, and the bins at which bands begin and end."""
     n_fft = 1 << round(np.log2(_FFT_S * sample_rate_hz))
     hz = np.fft.rfftfreq(n_fft, 1.0 / sample_rate_hz)
-    ends = np.searchsorted(hz, EDGES_HZ)
-    out = np.full((len(SPANS_S), len(EDGES_HZ)), np.nan)
-    for row, (start_s, stop_s) in zip(out, SPANS_S, strict=True):
-        part = after[round(start_s * sample_rate_hz) : round(stop_s * sample_rate_hz)]
-        if len(part) < _LEAST_SAMPLES:
-            continue
-        spectrum = np.fft.rfft(part * np.hanning(len(part)), n_fft) / len(part)
-        sums = np.append(0.0, np.cumsum(spectrum.real**2 + spectrum.imag**2))
-        row[0] = sums[-1]
-        row[1:] = np.diff(sums[ends])
-    return np.asarray(power_to_db(out + _FLOOR).ravel())
+    return n_fft, np.searchsorted(hz, EDGES_HZ)
+
+
+@lru_cache(maxsize=64)
+def _window(n: int) -> FloatArray:
+    """Return a Hann window over its length: what is heard through it does not depend on that."""
+    return np.asarray(np.hanning(n) / n)
 
 
 def attack_excess(
