@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from training.fit import read_tables
 from training.fit_attack import attacks_of, held_out, main, rows_of_seed
 
 from buzzscan.measures.attack import EDGES_HZ, SPANS_S
@@ -43,7 +44,7 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_touches_of_takes_held_out_are_told(table: Path) -> None:
-    attacks = attacks_of([table])
+    attacks = attacks_of(read_tables([table]))
     odds = held_out(attacks)
     assert attacks.take.size == TAKES * STRINGS * FRETS
     found = odds[attacks.touched] > np.quantile(odds[attacks.free], 0.97)
@@ -55,7 +56,7 @@ def test_the_analysis_reads_what_was_fitted(table: Path, tmp_path: Path) -> None
     main([str(table), "--write", str(path)])
     trees = runpy.run_path(str(path))["TREES"]
     assert isinstance(trees, Trees)
-    attacks = attacks_of([table])
+    attacks = attacks_of(read_tables([table]))
     sums = trees.sums(attacks.excess_db)
     assert float(np.mean(sums[attacks.touched] > 0.0)) > 0.95
     assert float(np.mean(sums[attacks.free] < 0.0)) > 0.95

@@ -30,7 +30,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.measures.attack_numbers import TREES
-from buzzscan.measures.contact import Place
+from buzzscan.measures.contact import Place, logistic
 from buzzscan.recording import Samples
 from buzzscan.units import power_to_db
 
@@ -176,5 +176,5 @@ def touch_probabilities(
     excess = attack_excess(levels_db, places, contact)
     known = np.isfinite(excess).all(axis=1)
     out = np.full(len(places), np.nan)
-    out[known] = 1.0 / (1.0 + np.exp(-TREES.sums(excess[known])))
+    out[known] = logistic(TREES.sums(excess[known]))
     return out

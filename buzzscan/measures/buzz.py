@@ -96,11 +96,11 @@ def measure_buzz(
     """
     heard = _hear(recordings, guitar, notes, fits)
     measures = [_NOT_TOLD] * len(notes)
-    told = [(i, sound.cues) for i, sound in enumerate(heard) if sound is not None]
-    all_cues = [cues for _, cues in told]
+    told = [(i, sound) for i, sound in enumerate(heard) if sound is not None]
+    all_cues = [sound.cues for _, sound in told]
     places = [Place(notes[i].recording, notes[i].string, notes[i].fret) for i, _ in told]
     contact = contact_probabilities(all_cues, places)
-    attacks = np.array([sound.attack_db for sound in heard if sound is not None])
+    attacks = np.array([sound.attack_db for _, sound in told])
     touched = touch_probabilities(attacks, places, contact)
     free = free_parts_db(all_cues, places, contact)
     rests = np.array([_rests(guitar, notes[i], fits[i], offset_cents) for i, _ in told], np.bool_)
@@ -112,14 +112,14 @@ def measure_buzz(
         rests=rests,
         tops_hz=(PARTS_HZ[-1], _AMP_TOP_HZ),
     )
-    for (i, cues), probability, (whole, amp), touch in zip(
+    for (i, sound), probability, (whole, amp), touch in zip(
         told, contact.tolist(), levels.tolist(), touched.tolist(), strict=True
     ):
         measures[i] = BuzzMeasure(
             buzz_db=whole,
             buzz_amp_db=amp,
             contact=probability,
-            contact_until_s=_contact_until(cues) if probability >= _LIKELY else None,
+            contact_until_s=_contact_until(sound.cues) if probability >= _LIKELY else None,
             reason="",
             attack_contact=None if np.isnan(touch) else touch,
         )

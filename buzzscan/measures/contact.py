@@ -45,7 +45,15 @@ from buzzscan.measures.contact_numbers import (
     Range,
 )
 
-__all__ = ["CAUTION", "ROUNDS", "Place", "contact_probabilities", "over_trend", "over_trends"]
+__all__ = [
+    "CAUTION",
+    "ROUNDS",
+    "Place",
+    "contact_probabilities",
+    "logistic",
+    "over_trend",
+    "over_trends",
+]
 
 FloatArray = npt.NDArray[np.floating[Any]]
 
@@ -85,10 +93,10 @@ def contact_probabilities(cues: Sequence[Cues], places: Sequence[Place]) -> Floa
     alone = np.array([[_value(cue, r) for r in ALONE] for cue in cues])
     odds = values[:, : FIRST_SLOPES.size] @ FIRST_SLOPES + FIRST_BIAS
     for _ in range(ROUNDS):
-        clean = (1.0 - _logistic(odds + CAUTION)) ** 2
+        clean = (1.0 - logistic(odds + CAUTION)) ** 2
         excess = over_trends(values, places, clean)
         odds = TREES.sums(np.concatenate([values, alone, excess], axis=1))
-    return _logistic(odds)
+    return logistic(odds)
 
 
 def _value(cues: Cues, r: Range) -> float:
@@ -134,5 +142,6 @@ def over_trend(values: FloatArray, places: Sequence[Place], clean: FloatArray) -
     return np.asarray(values - terms @ trend)
 
 
-def _logistic(x: FloatArray) -> FloatArray:
+def logistic(x: FloatArray) -> FloatArray:
+    """Return the probabilities of log odds, any shape."""
     return np.asarray(1.0 / (1.0 + np.exp(-np.clip(x, -40.0, 40.0))))

@@ -10,41 +10,30 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 import pytest
-from training.fit_attack import rows_of_seed
+from training.examples import table
+from training.fit import auc
+from training.fit_attack import attacks_of, rows_of_seed
 
-from buzzscan.measures.attack import attack_excess
 from buzzscan.measures.attack_numbers import TREES
-from buzzscan.measures.contact import Place
 
 FIRST_SEED, TAKES = 6000, 7
 """The fit ends below these seeds."""
-TOUCHED_S = 0.005
 
 
 @cache
 def told(model: str) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """Return the log odds of notes that touch briefly, and of notes that do not."""
-    brief, free = [], []
-    for seed in range(FIRST_SEED, FIRST_SEED + TAKES):
-        rows = rows_of_seed(seed, model)
-        names = sorted(k for k in rows[0] if k.startswith("level"))
-        levels = np.array([[r[k] for k in names] for r in rows], np.float64)
-        places = [Place(seed, int(r["string"]), int(r["fret"])) for r in rows]
-        struck = np.array([r["struck"] for r in rows], np.float64)
-        excess = attack_excess(levels, places, struck)
-        known = np.isfinite(excess).all(axis=1)
-        odds = TREES.sums(np.nan_to_num(excess))
-        until_s = np.array([r["until_s"] for r in rows], np.float64)
-        brief.append(odds[known & (until_s > TOUCHED_S) & (struck == 0.0)])
-        free.append(odds[known & (until_s == 0.0)])
-    return np.concatenate(brief), np.concatenate(free)
+    seeds = range(FIRST_SEED, FIRST_SEED + TAKES)
+    attacks = attacks_of(table([row for seed in seeds for row in rows_of_seed(seed, model)]))
+    odds = TREES.sums(attacks.excess_db)
+    return odds[attacks.brief], odds[attacks.free]
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("model", "least"), [("modes", 0.85), ("grid", 0.75)])
 def test_brief_touches_are_told(model: str, least: float) -> None:
     brief, free = told(model)
-    area = float(np.mean(brief[:, None] > free[None, :]))
+    area = auc(free, brief)
     found = float(np.mean(brief > np.quantile(free, 0.97)))
     print(f"\n{model}: {brief.size} brief, {free.size} free; AUC {area:.3f}, found {found:.2f}")
     assert area > least

@@ -32,8 +32,16 @@ from buzzscan.measures.buzz_noise import measure_noise_floor
 from buzzscan.measures.pitch import hear_string
 from buzzscan.notes.note import Note
 from buzzscan.recording import Recording, open_recording, recording_from_samples
+from buzzscan.simulate import TrueNote
 
-__all__ = ["cue_columns", "cues_of_table", "rows_of_real_take", "rows_of_seed"]
+__all__ = [
+    "cue_columns",
+    "cues_of_table",
+    "goes_on_striking",
+    "rows_of_real_take",
+    "rows_of_seed",
+    "table",
+]
 
 Row = dict[str, float | str]
 
@@ -111,6 +119,12 @@ def _note(i: int, place: tuple[int, int], span_s: tuple[float, float], pitch: fl
     )
 
 
+def goes_on_striking(true: TrueNote) -> bool:
+    """Whether a note is in persistent contact."""
+    length_s = true.end_s - true.onset_s
+    return true.contact and true.contact_until_s > min(LASTING_S, LASTING_SHARE * length_s)
+
+
 def rows_of_seed(seed: int, model: str | None = None) -> list[Row]:
     """Return the notes of one drawn take, by a string model of `MODELS`."""
     drawn = draw(seed, model)
@@ -127,8 +141,6 @@ def rows_of_seed(seed: int, model: str | None = None) -> list[Row]:
         true = drawn.truth[note.id]
         if true.sounding_fret != true.fret or "cut" in true.marks:
             continue
-        length = true.end_s - true.onset_s
-        lasts = true.contact_until_s > min(LASTING_S, LASTING_SHARE * length)
         rows.append(
             {
                 **cue_columns(cues),
@@ -138,7 +150,7 @@ def rows_of_seed(seed: int, model: str | None = None) -> list[Row]:
                 "kind": drawn.kind,
                 "model": drawn.model,
                 "clean": float(true.contact_until_s < CLEAN_UNTIL_S),
-                "struck": float(true.contact and lasts),
+                "struck": float(goes_on_striking(true)),
                 "buzz_db": np.nan if true.buzz_db is None else true.buzz_db,
                 "added_db": np.nan if true.added_db is None else true.added_db,
                 "until_s": true.contact_until_s,

@@ -25,7 +25,7 @@ import numpy.typing as npt
 from training.tree_text import baseline, tree_lines, write_module
 
 from buzzscan.measures import contact_numbers
-from buzzscan.measures.contact import CAUTION, ROUNDS, Place, over_trends
+from buzzscan.measures.contact import CAUTION, ROUNDS, Place, logistic, over_trends
 from buzzscan.measures.contact_numbers import ALONE, COMPARED, FIRST_SLOPES, Range
 
 __all__ = [
@@ -33,9 +33,11 @@ __all__ = [
     "Model",
     "Notes",
     "Table",
+    "auc",
     "fit_model",
     "fold_of",
     "load",
+    "parts",
     "probabilities",
     "read_tables",
     "write_numbers",
@@ -129,7 +131,7 @@ def _column(data: Table, r: Range) -> Array:
 
 def _columns(notes: Notes, odds: Array) -> Array:
     """Return what the trees see, given how likely contact seems."""
-    clean = (1.0 - _logistic(odds + CAUTION)) ** 2
+    clean = (1.0 - logistic(odds + CAUTION)) ** 2
     where = np.stack([notes.take, notes.string, notes.fret], axis=1)
     excess = over_trends(notes.compared, [Place(*row) for row in where.tolist()], clean)
     return np.concatenate([notes.compared, notes.alone, excess], axis=1)
@@ -177,11 +179,7 @@ def probabilities(model: Model, notes: Notes) -> Array:
     odds = notes.compared[:, :N_FIRST] @ model.slopes + model.bias
     for _ in range(ROUNDS):
         odds = model.trees.decision_function(_columns(notes, odds))
-    return _logistic(odds)
-
-
-def _logistic(x: Array) -> Array:
-    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(x, -40.0, 40.0))))
+    return logistic(odds)
 
 
 def fold_of(take: npt.NDArray[np.int_]) -> npt.NDArray[np.int_]:
@@ -201,23 +199,27 @@ def held_out(notes: Notes) -> Array:
     return out
 
 
+def parts(model: npt.NDArray[np.str_], kind: npt.NDArray[np.str_]) -> list[tuple[str, Flags]]:
+    """Return all notes, those of each string model and those of each kind of take, by name."""
+    out: list[tuple[str, Flags]] = [("all", np.ones(model.size, np.bool_))]
+    out += [(str(m), model == m) for m in np.unique(model)]
+    return out + [(str(k), kind == k) for k in np.unique(kind)]
+
+
 def report(notes: Notes, contact: Array) -> None:
     """Print how well contact is told, by kind of take and model of string."""
     print("takes            clean  struck     AUC  false %  found %")
-    rows: list[tuple[str, Flags]] = [("all", np.ones(len(contact), np.bool_))]
-    rows += [(str(m), notes.model == m) for m in np.unique(notes.model)]
-    rows += [(str(k), notes.kind == k) for k in np.unique(notes.kind)]
-    for name, mine in rows:
+    for name, mine in parts(notes.model, notes.kind):
         clean, struck = contact[mine & notes.clean], contact[mine & notes.struck]
-        auc = _auc(clean, struck) if clean.size and struck.size else np.nan
+        area = auc(clean, struck) if clean.size and struck.size else np.nan
         found = 100.0 * float(np.mean(struck > 0.5)) if struck.size else np.nan
         print(
-            f"{name:14s} {clean.size:7d} {struck.size:7d} {auc:7.4f} "
+            f"{name:14s} {clean.size:7d} {struck.size:7d} {area:7.4f} "
             f"{100.0 * float(np.mean(clean > 0.5)):8.2f} {found:8.1f}"
         )
 
 
-def _auc(clean: Array, struck: Array) -> float:
+def auc(clean: Array, struck: Array) -> float:
     """Return the chance that a struck note is rated over a clean one."""
     below = np.searchsorted(np.sort(clean), struck, "left")
     at_most = np.searchsorted(np.sort(clean), struck, "right")

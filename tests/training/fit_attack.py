@@ -26,8 +26,8 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from training.examples import LASTING_S, LASTING_SHARE, table
-from training.fit import FOLDS, Array, Flags, fold_of, read_tables
+from training.examples import goes_on_striking, table
+from training.fit import FOLDS, Array, Flags, Table, auc, fold_of, parts, read_tables
 from training.guitars import MODELS, RATE_HZ, draw
 from training.tree_text import baseline, tree_lines, write_module
 
@@ -77,8 +77,6 @@ def rows_of_seed(seed: int, model: str | None = None) -> list[dict[str, float | 
         after = drawn.samples[round(onset_s * RATE_HZ) : round(true.end_s * RATE_HZ)]
         if true.sounding_fret != true.fret or "cut" in true.marks:
             continue
-        length_s = true.end_s - true.onset_s
-        lasts = true.contact_until_s > min(LASTING_S, LASTING_SHARE * length_s)
         levels = attack_levels_db(after, sample_rate_hz=RATE_HZ).tolist()
         rows.append(
             {
@@ -87,7 +85,7 @@ def rows_of_seed(seed: int, model: str | None = None) -> list[dict[str, float | 
                 "string": true.string,
                 "fret": true.fret,
                 "until_s": true.contact_until_s,
-                "struck": float(true.contact and lasts),
+                "struck": float(goes_on_striking(true)),
                 "kind": drawn.kind,
                 "model": drawn.model,
             }
@@ -95,9 +93,8 @@ def rows_of_seed(seed: int, model: str | None = None) -> list[dict[str, float | 
     return rows
 
 
-def attacks_of(paths: Sequence[Path]) -> Attacks:
+def attacks_of(data: Table) -> Attacks:
     """Return the attacks of tables whose strings hold enough notes to compare them with."""
-    data = read_tables(paths)
     levels = np.stack([data[k] for k in sorted(data) if k.startswith("level")], axis=1)
     where = np.stack([data[k].astype(int) for k in ("take", "string", "fret")], axis=1)
     struck, until_s = data["struck"], data["until_s"]
@@ -147,22 +144,15 @@ def held_out(attacks: Attacks) -> Array:
 
 def report(attacks: Attacks, odds: Array) -> None:
     """Print what share of brief touches is found at some shares of false alarms."""
-    from sklearn.metrics import roc_auc_score
-
     shares = "".join(f"  found at {100 * share:.0f} %" for share in FALSE_ALARMS)
     print(f"takes           brief    free    AUC{shares}")
-    rows: list[tuple[str, Flags]] = [("all", np.ones(odds.size, np.bool_))]
-    rows += [(str(m), attacks.model == m) for m in np.unique(attacks.model)]
-    rows += [(str(k), attacks.kind == k) for k in np.unique(attacks.kind)]
-    for name, mine in rows:
+    for name, mine in parts(attacks.model, attacks.kind):
         brief, free = odds[mine & attacks.brief], odds[mine & attacks.free]
         if not brief.size or not free.size:
             continue
-        truth = np.repeat([1, 0], [brief.size, free.size])
-        area = roc_auc_score(truth, np.concatenate([brief, free]))
         found = [float(np.mean(brief > np.quantile(free, 1.0 - share))) for share in FALSE_ALARMS]
         print(
-            f"{name:14s} {brief.size:6d} {free.size:7d} {area:6.3f}"
+            f"{name:14s} {brief.size:6d} {free.size:7d} {auc(free, brief):6.3f}"
             + "".join(f"{share:13.2f}" for share in found)
         )
 
@@ -193,11 +183,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
         np.savez_compressed(asked.tables[0], **table(rows))  # type: ignore[arg-type]
         print(f"{len(rows)} notes written to {asked.tables[0]}")
         return
-    attacks = attacks_of(asked.tables)
+    attacks = attacks_of(read_tables(asked.tables))
     report(attacks, held_out(attacks))
     trees = fit_trees(attacks, np.ones(attacks.take.size, np.bool_))
     if asked.unseen:
-        unseen = attacks_of(asked.unseen)
+        unseen = attacks_of(read_tables(asked.unseen))
         report(unseen, trees.decision_function(unseen.excess_db))
     if asked.write is not None:
         write_numbers(asked.write, trees)

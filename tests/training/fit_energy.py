@@ -27,7 +27,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.stats import spearmanr
 from training.examples import cues_of_table
-from training.fit import FOLDS, Array, Flags, Table, fold_of, read_tables
+from training.fit import FOLDS, Array, Flags, Table, fold_of, parts, read_tables
 from training.tree_text import baseline, tree_lines, write_module
 
 from buzzscan.measures import buzz_numbers
@@ -120,10 +120,7 @@ def report(notes: Struck, learnt: Array) -> None:
     before = notes.plain_db + notes.doubt_db
     after = before + learnt
     print("takes           struck  rank r before  after  bias dB before  after")
-    rows: list[tuple[str, Flags]] = [("all", np.ones(learnt.size, np.bool_))]
-    rows += [(str(m), notes.model == m) for m in np.unique(notes.model)]
-    rows += [(str(k), notes.kind == k) for k in np.unique(notes.kind)]
-    for name, mine in rows:
+    for name, mine in parts(notes.model, notes.kind):
         true = notes.true_db[mine]
         ranks = [float(spearmanr(level[mine], true)[0]) for level in (before, after)]
         # by the middle: a doubted note is off by tens of dB
