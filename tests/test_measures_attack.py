@@ -9,11 +9,15 @@ import pytest
 from buzzscan.measures.attack import (
     EDGES_HZ,
     SPANS_S,
+    Attack,
     attack_excess,
     attack_levels_db,
+    hear_attack,
+    touch_columns,
     touch_probabilities,
 )
 from buzzscan.measures.contact import Place
+from buzzscan.measures.continuation import N_FIGURES
 
 RATE_HZ = 44100
 PER_SPAN = len(EDGES_HZ)
@@ -44,9 +48,27 @@ def excess(**options: float) -> FloatArray:
     return np.asarray(attack_excess(levels, places, np.zeros(len(places))))
 
 
-def probability(**options: float) -> FloatArray:
+def ringing(*, struck_db: float = 0.0) -> FloatArray:
+    """Return damped partials of 220 Hz, the upper ones of another level until 40 ms."""
+    t = np.arange(RATE_HZ // 4) / RATE_HZ
+    n = np.arange(1, 25)[:, None]
+    level = np.exp(-(2.0 + 0.4 * n) * t) / n
+    level *= np.where((t < 0.04) & (n >= 3), 10.0 ** (struck_db / 20.0), 1.0)
+    return np.asarray((0.2 * level * np.cos(2.0 * np.pi * 220.0 * n * t + n)).sum(axis=0))
+
+
+def hear(sound: FloatArray, **options: float | None) -> Attack:
+    given = {"inharmonicity": 0.0, **options}
+    return hear_attack(sound, sample_rate_hz=RATE_HZ, first_partial_hz=220.0, **given)
+
+
+def probability(*, struck_db: float = 0.0, **options: float) -> FloatArray:
     levels, places = attacks(**options)  # type: ignore[arg-type]
-    return np.asarray(touch_probabilities(levels, places, np.zeros(len(places))))
+    free, struck = (hear(ringing(struck_db=db)).figures for db in (0.0, struck_db))
+    heard = [
+        Attack(row, struck if fret == BRIGHT else free, 220.0) for fret, row in enumerate(levels)
+    ]
+    return np.asarray(touch_probabilities(heard, places, np.zeros(len(places))))
 
 
 def test_white_noise_has_in_each_band_what_its_width_is_of_the_whole() -> None:
@@ -105,6 +127,36 @@ def test_a_brighter_attack_speaks_for_a_touch() -> None:
     assert even < 0.5 < bright
 
 
+def test_an_attack_that_does_not_continue_speaks_for_a_touch() -> None:
+    even, struck = (probability(struck_db=db)[BRIGHT] for db in (0.0, -8.0))
+    assert even < struck
+
+
+def test_a_note_that_ends_too_soon_tells_nothing() -> None:
+    whole, part = hear(ringing()), hear(ringing()[: RATE_HZ // 12])
+    levels, places = attacks()
+    heard = [part._replace(levels_db=levels[0]), *(whole._replace(levels_db=x) for x in levels)]
+    told = touch_columns(heard, [Place(0, 3, 0), *places], np.zeros(FRETS + 1))
+    assert np.isnan(told[0]).all()
+    assert np.isfinite(told[1:]).all()
+
+
+def test_a_string_that_does_not_tell_its_stiffness_is_taken_for_a_usual_one() -> None:
+    usual, untold = (hear(ringing(), inharmonicity=b).figures for b in (1e-4, None))
+    np.testing.assert_array_equal(usual, untold)
+
+
+def test_a_touch_is_told_by_excess_scatter_continuation_and_pitch() -> None:
+    levels, places = attacks(brighter_db=9.0)
+    heard = [hear(ringing())._replace(levels_db=row) for row in levels]
+    columns = touch_columns(heard, places, np.zeros(FRETS))
+    n = len(SPANS_S) * PER_SPAN
+    assert columns.shape == (FRETS, 2 * n + N_FIGURES + 1)
+    np.testing.assert_allclose(columns[:, :n], excess(brighter_db=9.0))
+    np.testing.assert_allclose(columns[0, n : 2 * n], np.median(np.abs(columns[:, :n]), axis=0))
+    np.testing.assert_allclose(columns[:, -1], np.log2(220.0))
+
+
 def test_notes_with_too_few_neighbours_tell_nothing() -> None:
     assert np.isnan(probability(frets=4)).all()
 
@@ -118,7 +170,7 @@ def test_strings_and_takes_are_compared_apart() -> None:
 
 
 def test_no_notes_are_no_trouble() -> None:
-    assert touch_probabilities(np.zeros((0, 36)), [], np.zeros(0)).size == 0
+    assert touch_probabilities([], [], np.zeros(0)).size == 0
 
 
 @pytest.mark.parametrize("rate_hz", [8000, 22050, 96000, 192000])

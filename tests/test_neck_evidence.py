@@ -93,10 +93,12 @@ def test_the_level_is_that_of_the_passes_that_strike(note_at: Maker) -> None:
     assert np.isnan(evidence.level_db[0, 0])
 
 
-def touched(note_at: Maker, attack: float | None, *, struck: float | None) -> float:
+def touched(
+    note_at: Maker, attack: float | None, *, struck: float | None, others: float = 0.2
+) -> float:
     """Return the log odds of a touch where one attack stands out, beside notes that strike."""
     notes = [
-        note_at(string, fret, contact=0.002, attack_contact=0.2)
+        note_at(string, fret, contact=0.002, attack_contact=others)
         for string in GUITAR.strings
         for fret in range(13)
         if (string, fret) != PLACE and string != 4
@@ -119,3 +121,10 @@ def test_it_says_nothing_where_what_strikes_sounds_like_any_other(note_at: Maker
 
 def test_an_attack_that_is_not_told_says_nothing(note_at: Maker) -> None:
     assert touched(note_at, None, struck=0.95) == 0.0
+
+
+def test_a_guitar_whose_every_attack_looks_like_a_touch_is_not_touched_everywhere(
+    note_at: Maker,
+) -> None:
+    assert touched(note_at, 0.9, struck=0.99, others=0.2) > 1.5
+    assert touched(note_at, 0.9, struck=0.99, others=0.9) < 0.0

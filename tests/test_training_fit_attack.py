@@ -11,6 +11,7 @@ from training.fit import read_tables
 from training.fit_attack import attacks_of, held_out, main, rows_of_seed
 
 from buzzscan.measures.attack import EDGES_HZ, SPANS_S
+from buzzscan.measures.continuation import N_FIGURES
 from buzzscan.measures.trees import Trees
 
 TAKES, STRINGS, FRETS, EVERY = 12, 2, 20, 7
@@ -29,10 +30,13 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
         columns[f"level{i:02d}"] = (
             level + np.where(i % len(EDGES_HZ) >= 3, touched, 0) * BRIGHTER_DB
         )
+    columns |= {f"figure{i:03d}": rng.normal(-10.0, 3.0, n) for i in range(N_FIGURES)}
     columns |= {
+        "first_partial_hz": np.tile(110.0 * 2.0 ** (np.arange(FRETS) / 12.0), STRINGS * TAKES),
         "take": np.repeat(np.arange(TAKES), STRINGS * FRETS),
         "string": np.tile(np.repeat((1, 2), FRETS), TAKES),
         "fret": np.tile(np.arange(FRETS), STRINGS * TAKES),
+        "contact": np.zeros(n),
         "until_s": np.where(touched, 0.02, 0.0),
         "struck": np.zeros(n),
         "kind": np.repeat("plain", n),
@@ -57,7 +61,7 @@ def test_the_analysis_reads_what_was_fitted(table: Path, tmp_path: Path) -> None
     trees = runpy.run_path(str(path))["TREES"]
     assert isinstance(trees, Trees)
     attacks = attacks_of(read_tables([table]))
-    sums = trees.sums(attacks.excess_db)
+    sums = trees.sums(attacks.columns)
     assert float(np.mean(sums[attacks.touched] > 0.0)) > 0.95
     assert float(np.mean(sums[attacks.free] < 0.0)) > 0.95
 
@@ -72,4 +76,4 @@ def test_a_drawn_take_gives_a_row_per_note() -> None:
     rows = rows_of_seed(4)
     assert len(rows) > 20
     assert {row["model"] for row in rows} == {"modes"}
-    assert all(isinstance(row["level00"], float) for row in rows)
+    assert all(isinstance(row[name], float) for row in rows for name in ("level00", "figure000"))

@@ -2,10 +2,11 @@
 
 Conventions
 -----------
-Levels are those of some spans of the attack in some bands, in dB, one row per note: for each
-span the whole level, then the level of each band. The excess of a note is what its levels pass
-those of its own string's neighbouring frets by, a band's after its span's whole level is taken off:
-how much brighter it starts, whatever the pick, the pickup and the room do to all of them.
+Two things tell. The excess of a note is what the levels of its attack pass those of its own
+string's neighbouring frets by, in some spans and bands, a band's after its span's whole level is
+taken off: how much brighter it starts, whatever the pick, the pickup and the room do to all of
+them. And by `buzzscan.measures.continuation` an attack departs from what the note's own later sound
+says it was.
 
 Limits
 ------
@@ -15,26 +16,37 @@ fret that is low leaves its neighbours alone.
 
 Notes
 -----
-Boosted trees, fitted to simulated takes by `tests/training/fit_attack.py`: modal strings over frets
-that keep their energy and strings on a grid over lossy ones, with pick noise, uneven picking, rooms
-and recorders drawn at random.
+Boosted trees over the excess, how much it scatters in the take, the departures and the pitch,
+fitted to simulated takes by `tests/training/fit_attack.py`: modal strings over frets that keep
+their energy and strings on a grid over lossy ones, most of them whole necks under a player who digs
+in, with pick noise, uneven picking, rooms and recorders drawn at random.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from buzzscan.measures.attack_numbers import TREES
 from buzzscan.measures.contact import Place, logistic
+from buzzscan.measures.continuation import continuation_figures
 from buzzscan.recording import Samples
 from buzzscan.units import power_to_db
 
-__all__ = ["EDGES_HZ", "SPANS_S", "attack_excess", "attack_levels_db", "touch_probabilities"]
+__all__ = [
+    "EDGES_HZ",
+    "SPANS_S",
+    "Attack",
+    "attack_excess",
+    "attack_levels_db",
+    "hear_attack",
+    "touch_columns",
+    "touch_probabilities",
+]
 
 FloatArray = npt.NDArray[np.floating[Any]]
 
@@ -51,9 +63,52 @@ _STEADY = 0.3
 """Weight of a level trend without a slope, in notes."""
 _CONTACT_COUNTS = 0.1
 """A note in contact counts for this much of the trend."""
+_USUAL_INHARMONICITY = 1e-4
+"""B of a plain third string about its middle: where a note does not tell its own, partials are
+looked for a few cents off, which is the same in all looks."""
 _ROUNDS = 3
 _LEAST_SPREAD_DB = 0.3
 _MOST_EXCESS_DB = 30.0
+
+
+class Attack(NamedTuple):
+    """What is heard of a note's attack.
+
+    Parameters
+    ----------
+    levels_db
+        As `attack_levels_db` has them.
+    figures
+        As `continuation_figures` has them.
+    first_partial_hz
+        As it sounds.
+    """
+
+    levels_db: FloatArray
+    figures: FloatArray
+    first_partial_hz: float
+
+
+def hear_attack(
+    after: Samples, *, sample_rate_hz: int, first_partial_hz: float, inharmonicity: float | None
+) -> Attack:
+    """Return what is heard of a note's attack.
+
+    Parameters
+    ----------
+    after
+        Samples from the onset on.
+    inharmonicity
+        B of the string, None where it is not told.
+    """
+    figures = continuation_figures(
+        after,
+        sample_rate_hz=sample_rate_hz,
+        first_partial_hz=first_partial_hz,
+        inharmonicity=_USUAL_INHARMONICITY if inharmonicity is None else inharmonicity,
+    )
+    levels_db = attack_levels_db(after, sample_rate_hz=sample_rate_hz)
+    return Attack(levels_db, figures, first_partial_hz)
 
 
 def attack_levels_db(after: Samples, *, sample_rate_hz: int) -> FloatArray:
@@ -164,17 +219,49 @@ def _middle(levels: FloatArray) -> FloatArray:
     return np.array([float(np.median(k)) if k.size else 0.0 for k in known])
 
 
+def touch_columns(
+    attacks: Sequence[Attack], places: Sequence[Place], contact: FloatArray
+) -> FloatArray:
+    """Return what a touch is told by, one row per note.
+
+    Parameters
+    ----------
+    attacks, places
+        Of each note.
+    contact
+        Probability that the string strikes after the attack, shape (notes,).
+
+    Returns
+    -------
+    array of shape (notes, columns)
+        The excess, its middle size among the notes of the take, the figures of the continuation and
+        the pitch in octaves; all NaN for notes with too few neighbours and for those too short.
+    """
+    excess = attack_excess(np.array([a.levels_db for a in attacks]), places, contact)
+    scatter = np.full_like(excess, np.nan)
+    takes = np.array([place.take for place in places])
+    told = np.isfinite(excess).all(axis=1)
+    for take in np.unique(takes[told]):
+        mine = takes == take
+        scatter[mine] = np.median(np.abs(excess[mine & told]), axis=0)
+    figures = np.array([a.figures for a in attacks])
+    octaves = np.log2([a.first_partial_hz for a in attacks])
+    columns = np.column_stack([excess, scatter, figures, octaves])
+    columns[~np.isfinite(columns).all(axis=1)] = np.nan
+    return columns
+
+
 def touch_probabilities(
-    levels_db: FloatArray, places: Sequence[Place], contact: FloatArray
+    attacks: Sequence[Attack], places: Sequence[Place], contact: FloatArray
 ) -> FloatArray:
     """Return the probability, at even odds, that each string touches a fret in its attack.
 
-    Parameters are those of `attack_excess`; NaN for notes with too few neighbours.
+    Parameters are those of `touch_columns`; NaN for notes that it does not tell.
     """
-    if not places:
-        return np.zeros(0)
-    excess = attack_excess(levels_db, places, contact)
-    known = np.isfinite(excess).all(axis=1)
     out = np.full(len(places), np.nan)
-    out[known] = logistic(TREES.sums(excess[known]))
+    if not places:
+        return out
+    columns = touch_columns(attacks, places, contact)
+    known = np.isfinite(columns[:, 0])
+    out[known] = logistic(TREES.sums(columns[known]))
     return out

@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
-from buzzscan.measures.attack import attack_levels_db, touch_probabilities
+from buzzscan.measures.attack import Attack, hear_attack, touch_probabilities
 from buzzscan.measures.buzz_cues import PARTS_HZ, Cues, hear_cues
 from buzzscan.measures.buzz_energy import buzz_levels_db, free_parts_db
 from buzzscan.measures.buzz_noise import measure_noise_floor
@@ -65,10 +65,10 @@ _NOT_TOLD = BuzzMeasure(
 
 
 class _Sound(NamedTuple):
-    """What is heard of one note: cues of contact, and the levels of its attack."""
+    """What is heard of one note: cues of contact, and its attack."""
 
     cues: Cues
-    attack_db: FloatArray
+    attack: Attack
 
 
 def measure_buzz(
@@ -100,8 +100,7 @@ def measure_buzz(
     all_cues = [sound.cues for _, sound in told]
     places = [Place(notes[i].recording, notes[i].string, notes[i].fret) for i, _ in told]
     contact = contact_probabilities(all_cues, places)
-    attacks = np.array([sound.attack_db for _, sound in told])
-    touched = touch_probabilities(attacks, places, contact)
+    touched = touch_probabilities([sound.attack for _, sound in told], places, contact)
     free = free_parts_db(all_cues, places, contact)
     rests = np.array([_rests(guitar, notes[i], fits[i], offset_cents) for i, _ in told], np.bool_)
     contact = np.where(rests, np.maximum(contact, _RESTING), contact)
@@ -144,14 +143,17 @@ def _hear(
         for i in mine:
             note = notes[i]
             after = recording.read(round(note.onset_s * rate), round(note.end_s * rate))
-            cues = hear_cues(
+            fit, first_hz = fits[i], _sounding_hz(guitar, note, fits[i])
+            cues = hear_cues(after, sample_rate_hz=rate, first_partial_hz=first_hz, noise=noise)
+            if cues is None:
+                continue
+            attack = hear_attack(
                 after,
                 sample_rate_hz=rate,
-                first_partial_hz=_sounding_hz(guitar, note, fits[i]),
-                noise=noise,
+                first_partial_hz=first_hz,
+                inharmonicity=None if fit is None else fit.inharmonicity,
             )
-            if cues is not None:
-                heard[i] = _Sound(cues, attack_levels_db(after, sample_rate_hz=rate))
+            heard[i] = _Sound(cues, attack)
     return heard
 
 

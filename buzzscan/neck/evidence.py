@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -38,9 +39,12 @@ _NEAR_SEMITONES = 3
 _PASS_WEIGHT = 0.7
 """Weight of each of several passes' log odds: the square root of a half, rounded."""
 _SURELY_STRIKES = 0.5
-_TOUCH_BOUNDS = (0.2, 15.0)
+_TOUCH_BOUNDS = (0.05, 30.0)
 """No pass says more than this for or against a touch in its attack: what a string does in its first
 tenths of a second is the player's as much as the neck's."""
+_FREE_SHARE, _FREE_ODDS = 0.1, -1.5
+"""Share of the attacks of a take that touch nothing, and log odds that free ones have at most (on
+simulated takes the lowest tenth lies below, but where strings touch nearly everywhere)."""
 _SILENT_ODDS = 3.0
 """Log odds of contact for a pass that had time for a note and gave none. On simulated runs notes
 that strike hard are lost a hundred times as often as free ones; a player may also rest."""
@@ -111,32 +115,54 @@ def _struck_level(notes: Sequence[MeasuredNote]) -> float:
     return float(np.median(values)) if values else np.nan
 
 
-def _touch_ratios(notes: Iterable[MeasuredNote]) -> FloatArray:
-    """Return how much likelier each attack is with a touch than without, of notes that tell."""
+def _touch_odds(notes: Iterable[MeasuredNote]) -> FloatArray:
+    """Return the log odds of a touch, from even ones, of notes that tell."""
     told = [n.attack_contact for n in judged_notes(notes) if n.attack_contact is not None]
     share = np.clip(told, 1e-6, 1.0 - 1e-6)
-    return np.asarray(np.clip(share / (1.0 - share), *_TOUCH_BOUNDS))
+    return np.asarray(np.log(share / (1.0 - share)), np.float64)
 
 
-def _heard_touches(notes: Sequence[MeasuredNote]) -> float:
-    """Return what share of touches this take lets hear, by the notes that surely touch.
+class _Touches(NamedTuple):
+    """What attacks are worth in a take.
 
-    What goes on striking has touched in its attack. Where those attacks sound like any other, a
-    clear attack is no sign of a free string.
+    Parameters
+    ----------
+    usual
+        Log odds that its attacks have anyway.
+    heard
+        Share of touches that it lets hear.
     """
+
+    usual: float
+    heard: float
+
+    def log_odds(self, notes: Sequence[MeasuredNote]) -> float:
+        """Return the log odds that the passes over a place touch a fret in their attacks."""
+        ratios = 1.0 + self.heard * (_touch_ratios(notes, self.usual) - 1.0)
+        weight = 1.0 if ratios.size == 1 else _PASS_WEIGHT
+        return float(weight * np.log(ratios).sum())
+
+
+def _touch_ratios(notes: Iterable[MeasuredNote], usual: float) -> FloatArray:
+    """Return how much likelier each attack is with a touch than without, of notes that tell."""
+    return np.clip(np.exp(_touch_odds(notes) - usual), *_TOUCH_BOUNDS)
+
+
+def _touches(notes: Sequence[MeasuredNote]) -> _Touches:
+    """Return what attacks are worth in a take, by its own.
+
+    A guitar on which every attack looks like a touch, and nothing goes on striking, starts like
+    that: its quietest tenth is taken for free. And what goes on striking has touched in its
+    attack: where those attacks sound like any other, a clear attack is no sign of a free string.
+    """
+    odds = _touch_odds(notes)
+    usual = max(float(np.quantile(odds, _FREE_SHARE)) - _FREE_ODDS, 0.0) if odds.size else 0.0
     struck = [n for n in notes if n.contact is not None and n.contact >= _SURELY_STRIKES]
-    ratios = _touch_ratios(struck)
+    ratios = _touch_ratios(struck, usual)
     shares = np.linspace(0.0, 1.0, 21)
     likely = np.log1p(np.outer(shares, ratios - 1.0)).sum(axis=1)
     weight = np.exp(likely - likely.max())
-    return float((weight * shares).sum() / weight.sum())
-
-
-def _touched(notes: Sequence[MeasuredNote], heard: float) -> float:
-    """Return the log odds that the passes over a place touch a fret in their attacks."""
-    ratios = 1.0 + heard * (_touch_ratios(notes) - 1.0)
-    weight = 1.0 if ratios.size == 1 else _PASS_WEIGHT
-    return float(weight * np.log(ratios).sum())
+    return _Touches(usual, float((weight * shares).sum() / weight.sum()))
 
 
 def evidence_of(
@@ -157,7 +183,7 @@ def evidence_of(
     contact, level = np.full(shape, np.nan), np.full(shape, np.nan)
     choked, struck = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
     touched = np.zeros(shape)
-    heard = _heard_touches([n for notes in places.values() for n in notes])
+    touches = _touches([n for notes in places.values() for n in notes])
     usual = _usual_odds(
         guitar,
         [n for notes in places.values() for n in judged_notes(notes) if n.contact is not None],
@@ -169,7 +195,7 @@ def evidence_of(
             places.get(place, ()), float(usual[round(guitar.midi(*place))]), silent.get(place, 0)
         )
         level[at] = _struck_level(places.get(place, ()))
-        touched[at] = _touched(places.get(place, ()), heard)
+        touched[at] = touches.log_odds(places.get(place, ()))
         struck[at] = tells_contact(position.buzz)
         if position.buzz == "choked":
             by_hand = len(position.notes) == 1 and (position.contact or 0.0) < _STRIKES

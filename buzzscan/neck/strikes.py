@@ -50,8 +50,8 @@ _SLACK = 0.28
 long what strikes goes on doing so."""
 _FALSE_ALARM, _MISS = 0.004, 0.15
 """Contact heard where there is none, and missed where there is (per place, both passes)."""
-_TOUCH_SOONER, _TOUCH_SLACK = 0.75, 0.28
-_TOUCH_LATER_PER_OCTAVE = 0.1
+_TOUCH_SOONER, _TOUCH_SLACK = 0.8, 0.18
+_TOUCH_LATER_PER_OCTAVE = 0.25
 """A string touches a fret within its attack at this much less strength (ln) than it takes to go on
 striking; less of that an octave up, where what strikes is heard the easier and the first swing is
 the same; and the scatter (found on simulated strings, heights and strikes known)."""

@@ -1,15 +1,18 @@
 """Fit the numbers of `buzzscan.measures.attack` to drawn takes, and say how good they are.
 
-Run ``python -m training.fit_attack TABLE.npz --seeds 0 700`` in tests/ for a table of the takes of
-those seeds (``--model waveguide`` for travelling waves), then ``python -m training.fit_attack
-TABLE.npz... --write ../buzzscan/measures/attack_numbers.py``; without ``--write`` it prints how
-well touches are told in whole takes that were held out, and with ``--unseen TABLE...`` in those of
-a string model that is never fitted.
+Run ``python -m training.fit_attack TABLE.npz --seeds 0 150`` in tests/ for a table of the takes of
+those seeds (``--necks`` for whole necks, ``--model waveguide`` for travelling waves), then ``python
+-m training.fit_attack TABLE.npz... --write ../buzzscan/measures/attack_numbers.py``; without
+``--write`` it prints how well touches are told in whole takes that were held out, and with
+``--unseen TABLE...`` in those of a string model that is never fitted.
 
 Conventions
 -----------
 A string touches a fret in its attack when it still does so 5 ms after the onset. What is printed
-is of the notes that ring clear after it: whoever goes on striking is told by `contact`.
+is of the notes that ring clear after it: whoever goes on striking is told by `contact`. Notes are
+as the analysis finds them: where it hears the onset depends on the pick. Touched and free notes
+weigh the same within every take, so that what is learnt is how much an attack says beside the other
+attacks of the take, and not how often strings touch in takes like it.
 
 Limits
 ------
@@ -28,19 +31,33 @@ import numpy as np
 import numpy.typing as npt
 from training.examples import goes_on_striking, table
 from training.fit import FOLDS, Array, Flags, Table, auc, fold_of, parts, read_tables
-from training.guitars import MODELS, RATE_HZ, draw
+from training.guitars import MODELS, RATE_HZ, Drawn, draw
+from training.necks import draw_neck
 from training.tree_text import baseline, tree_lines, write_module
 
+from buzzscan import scan
+from buzzscan.errors import BuzzscanError
 from buzzscan.measures import attack_numbers
-from buzzscan.measures.attack import attack_excess, attack_levels_db
+from buzzscan.measures.attack import Attack, hear_attack, touch_columns
 from buzzscan.measures.contact import Place
+from buzzscan.recording import recording_from_samples
 
-__all__ = ["Attacks", "attacks_of", "fit_trees", "held_out", "rows_of_seed", "write_numbers"]
+__all__ = [
+    "Attacks",
+    "attacks_of",
+    "fit_trees",
+    "held_out",
+    "rows_of_seed",
+    "rows_of_take",
+    "write_numbers",
+]
 
 TREES, DEPTH, RATE = 200, 5, 0.07
 TOUCHED_S = 0.005
-ONSET_SD_S = 0.0015
-"""Scatter of the onsets that the analysis finds."""
+SAME_NOTE_S = 0.06
+NECKS_FROM = 100_000
+LEAST_SHARE = 0.08
+"""Touched or free notes that make up less of their take than this do not weigh half of it."""
 FALSE_ALARMS = (0.03, 0.01)
 
 
@@ -50,15 +67,15 @@ class Attacks:
 
     Parameters
     ----------
-    excess_db
-        As `attack_excess` has them, shape (notes, levels).
+    columns
+        As `touch_columns` has them, shape (notes, columns).
     touched, brief, free
         Truth: touches in the attack; touches there and rings clear after; touches nothing.
     take, kind, model
         Where each is from.
     """
 
-    excess_db: Array
+    columns: Array
     touched: Flags
     brief: Flags
     free: Flags
@@ -67,21 +84,32 @@ class Attacks:
     model: npt.NDArray[np.str_]
 
 
-def rows_of_seed(seed: int, model: str | None = None) -> list[dict[str, float | str]]:
-    """Return the notes of one drawn take, by a string model of `MODELS`."""
-    drawn = draw(seed, model)
-    rng = np.random.default_rng([seed, 6])
+def rows_of_take(drawn: Drawn, take: int) -> list[dict[str, float | str]]:
+    """Return the notes of one drawn take, as the analysis finds them."""
+    recording = recording_from_samples(drawn.samples, RATE_HZ)
+    begins = np.array([true.onset_s for true in drawn.truth])
     rows: list[dict[str, float | str]] = []
-    for true in drawn.truth:
-        onset_s = max(true.onset_s + rng.normal(0.0, ONSET_SD_S), 0.0)
-        after = drawn.samples[round(onset_s * RATE_HZ) : round(true.end_s * RATE_HZ)]
+    for note, place in ((n, n.note) for n in scan(recording, drawn.guitar).notes):
+        true = drawn.truth[int(np.argmin(np.abs(begins - place.onset_s)))]
+        same = (true.string, true.fret) == (place.string, place.fret)
+        if not same or abs(true.onset_s - place.onset_s) > SAME_NOTE_S or note.contact is None:
+            continue
         if true.sounding_fret != true.fret or "cut" in true.marks:
             continue
-        levels = attack_levels_db(after, sample_rate_hz=RATE_HZ).tolist()
+        first_hz = note.pitch_hz or place.pitch_hz or true.pitch_hz
+        attack = hear_attack(
+            recording.read(round(place.onset_s * RATE_HZ), round(place.end_s * RATE_HZ)),
+            sample_rate_hz=RATE_HZ,
+            first_partial_hz=first_hz,
+            inharmonicity=note.inharmonicity,
+        )
         rows.append(
             {
-                **{f"level{i:02d}": level for i, level in enumerate(levels)},
-                "take": seed,
+                **{f"level{i:02d}": v for i, v in enumerate(attack.levels_db.tolist())},
+                **{f"figure{i:03d}": v for i, v in enumerate(attack.figures.tolist())},
+                "first_partial_hz": first_hz,
+                "contact": note.contact,
+                "take": take,
                 "string": true.string,
                 "fret": true.fret,
                 "until_s": true.contact_until_s,
@@ -93,18 +121,41 @@ def rows_of_seed(seed: int, model: str | None = None) -> list[dict[str, float | 
     return rows
 
 
+def rows_of_seed(
+    seed: int, model: str | None = None, *, necks: bool = False
+) -> list[dict[str, float | str]]:
+    """Return the notes of the take of a seed; none where the analysis refuses it.
+
+    Parameters
+    ----------
+    model
+        String model, of `MODELS`; None draws in turn.
+    necks
+        Whether whole necks are played.
+    """
+    drawn = draw_neck(seed) if necks else draw(seed, model)
+    try:
+        # whole necks are no other takes of the same number
+        return rows_of_take(drawn, seed + NECKS_FROM if necks else seed)
+    except BuzzscanError as error:
+        print(f"seed {seed}: {error}")
+        return []
+
+
 def attacks_of(data: Table) -> Attacks:
     """Return the attacks of tables whose strings hold enough notes to compare them with."""
-    levels = np.stack([data[k] for k in sorted(data) if k.startswith("level")], axis=1)
+    levels, figures = (
+        np.stack([data[k] for k in sorted(data) if k.startswith(name)], axis=1).astype(np.float64)
+        for name in ("level", "figure")
+    )
     where = np.stack([data[k].astype(int) for k in ("take", "string", "fret")], axis=1)
     struck, until_s = data["struck"], data["until_s"]
-    excess = attack_excess(
-        levels.astype(np.float64), [Place(*row) for row in where.tolist()], struck
-    )
+    attacks = list(map(Attack, levels, figures, data["first_partial_hz"].tolist()))
+    columns = touch_columns(attacks, [Place(*row) for row in where.tolist()], data["contact"])
     touched, free = until_s > TOUCHED_S, until_s == 0.0
-    told = np.isfinite(excess).all(axis=1) & (touched | free)
+    told = np.isfinite(columns).all(axis=1) & (touched | free)
     return Attacks(
-        excess_db=excess[told],
+        columns=columns[told],
         touched=touched[told],
         brief=(touched & (struck == 0.0))[told],
         free=free[told],
@@ -114,12 +165,18 @@ def attacks_of(data: Table) -> Attacks:
     )
 
 
+def _weights(attacks: Attacks) -> Array:
+    """Return weights by which touched and free notes weigh the same within each take."""
+    takes, of = np.unique(attacks.take, return_inverse=True)
+    share = np.bincount(of, attacks.touched, takes.size) / np.bincount(of, minlength=takes.size)
+    share = np.clip(share, LEAST_SHARE, 1.0 - LEAST_SHARE)[of]
+    return np.asarray(np.where(attacks.touched, 0.5 / share, 0.5 / (1.0 - share)))
+
+
 def fit_trees(attacks: Attacks, chosen: Flags) -> Any:
     """Return the trees fitted to the chosen notes, touched and free weighing the same."""
     from sklearn.ensemble import HistGradientBoostingClassifier
 
-    touched = attacks.touched[chosen]
-    share = touched.mean()
     return HistGradientBoostingClassifier(
         max_iter=TREES,
         learning_rate=RATE,
@@ -129,7 +186,7 @@ def fit_trees(attacks: Attacks, chosen: Flags) -> Any:
         min_samples_leaf=40,
         early_stopping=False,
         random_state=0,
-    ).fit(attacks.excess_db[chosen], touched, np.where(touched, 0.5 / share, 0.5 / (1.0 - share)))
+    ).fit(attacks.columns[chosen], attacks.touched[chosen], _weights(attacks)[chosen])
 
 
 def held_out(attacks: Attacks) -> Array:
@@ -138,7 +195,7 @@ def held_out(attacks: Attacks) -> Array:
     out = np.zeros(attacks.take.size)
     for k in range(FOLDS):
         trees = fit_trees(attacks, fold != k)
-        out[fold == k] = trees.decision_function(attacks.excess_db[fold == k])
+        out[fold == k] = trees.decision_function(attacks.columns[fold == k])
     return out
 
 
@@ -175,11 +232,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("tables", nargs="+", type=Path)
     parser.add_argument("--seeds", nargs=2, type=int, metavar=("FIRST", "LAST"))
     parser.add_argument("--model", choices=MODELS)
+    parser.add_argument("--necks", action="store_true")
     parser.add_argument("--unseen", nargs="+", type=Path, default=(), metavar="TABLE")
     parser.add_argument("--write", type=Path)
     asked = parser.parse_args(arguments)
     if asked.seeds is not None:
-        rows = [row for seed in range(*asked.seeds) for row in rows_of_seed(seed, asked.model)]
+        rows = [
+            row
+            for seed in range(*asked.seeds)
+            for row in rows_of_seed(seed, asked.model, necks=asked.necks)
+        ]
         np.savez_compressed(asked.tables[0], **table(rows))  # type: ignore[arg-type]
         print(f"{len(rows)} notes written to {asked.tables[0]}")
         return
@@ -188,7 +250,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     trees = fit_trees(attacks, np.ones(attacks.take.size, np.bool_))
     if asked.unseen:
         unseen = attacks_of(read_tables(asked.unseen))
-        report(unseen, trees.decision_function(unseen.excess_db))
+        report(unseen, trees.decision_function(unseen.columns))
     if asked.write is not None:
         write_numbers(asked.write, trees)
 
