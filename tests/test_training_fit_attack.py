@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from training import fit, fit_attack
 from training.fit import read_tables
 from training.fit_attack import attacks_of, held_out, main, rows_of_seed
 
@@ -16,6 +17,14 @@ from buzzscan.measures.trees import Trees
 
 TAKES, STRINGS, FRETS, EVERY = 12, 2, 20, 7
 BRIGHTER_DB = 6.0
+
+
+@pytest.fixture(autouse=True)
+def _small_fits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fit what a few hundred notes need, as seldom as takes can be held out."""
+    monkeypatch.setattr(fit_attack, "TREES", 30)
+    for module in (fit, fit_attack):
+        monkeypatch.setattr(module, "FOLDS", 2)
 
 
 @pytest.fixture(scope="module")

@@ -48,7 +48,6 @@ __all__ = [
     "fit_trees",
     "held_out",
     "rows_of_seed",
-    "rows_of_take",
     "write_numbers",
 ]
 
@@ -84,7 +83,7 @@ class Attacks:
     model: npt.NDArray[np.str_]
 
 
-def rows_of_take(drawn: Drawn, take: int) -> list[dict[str, float | str]]:
+def _rows_of_take(drawn: Drawn, take: int) -> list[dict[str, float | str]]:
     """Return the notes of one drawn take, as the analysis finds them."""
     recording = recording_from_samples(drawn.samples, RATE_HZ)
     begins = np.array([true.onset_s for true in drawn.truth])
@@ -136,7 +135,7 @@ def rows_of_seed(
     drawn = draw_neck(seed) if necks else draw(seed, model)
     try:
         # whole necks are no other takes of the same number
-        return rows_of_take(drawn, seed + NECKS_FROM if necks else seed)
+        return _rows_of_take(drawn, seed + NECKS_FROM if necks else seed)
     except BuzzscanError as error:
         print(f"seed {seed}: {error}")
         return []
