@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from buzzscan.measures.buzz_cues import Cues
-from buzzscan.measures.contact import Place, contact_probabilities
+from buzzscan.measures.contact import Place, contact_probabilities, log_odds, logistic
 
 CLEAN = Cues(
     fresh_db=(-27.0, -24.0, -18.0),
@@ -123,3 +123,9 @@ def test_more_fresh_power_never_speaks_against_contact() -> None:
 def test_one_note_and_none() -> None:
     assert 0.0 <= contact_probabilities([CLEAN], places(1))[0] < 0.2
     assert contact_probabilities([], []).size == 0
+
+
+def test_log_odds_are_what_the_logistic_undoes() -> None:
+    shares = np.array([[0.001, 0.2], [0.5, 0.999]])
+    np.testing.assert_allclose(logistic(log_odds(shares)), shares, rtol=1e-12)
+    assert log_odds(0.75) == pytest.approx(np.log(3.0))

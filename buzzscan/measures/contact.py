@@ -50,6 +50,7 @@ __all__ = [
     "ROUNDS",
     "Place",
     "contact_probabilities",
+    "log_odds",
     "logistic",
     "over_trend",
     "over_trends",
@@ -145,3 +146,9 @@ def over_trend(values: FloatArray, places: Sequence[Place], clean: FloatArray) -
 def logistic(x: FloatArray) -> FloatArray:
     """Return the probabilities of log odds, any shape."""
     return np.asarray(1.0 / (1.0 + np.exp(-np.clip(x, -40.0, 40.0))))
+
+
+def log_odds(probability: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Return the log odds of probabilities between 0 and 1, any shape."""
+    share = np.asarray(probability, np.float64)
+    return np.asarray(np.log(share / (1.0 - share)))

@@ -23,6 +23,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from buzzscan.partials import partial_ratios
 from buzzscan.recording import Samples
 from buzzscan.units import power_to_db
 
@@ -115,8 +116,7 @@ def _looks(n_samples: int, rate_hz: int, first_hz: float) -> _Looks | None:
 
 def _partials_hz(first_hz: float, inharmonicity: float, most_hz: float) -> FloatArray:
     number = np.arange(1, _GROUPS[-1][1] + 1)
-    stretch = np.sqrt((1.0 + inharmonicity * number**2) / (1.0 + inharmonicity))
-    f_hz = first_hz * number * stretch
+    f_hz = first_hz * number * partial_ratios(number, inharmonicity)
     return np.asarray(f_hz[f_hz < min(_TOP_HZ, most_hz)])
 
 

@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
+from buzzscan.measures.contact import log_odds
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.positions import Place, judged_notes
 from buzzscan.neck.verdict import Position, tells_contact
@@ -90,8 +91,7 @@ def _usual_odds(guitar: Guitar, notes: Iterable[MeasuredNote]) -> FloatArray:
         np.median(near) if (near := contact[np.abs(pitch - p) <= _NEAR_SEMITONES]).size else 0.0
         for p in range(int(np.ceil(highest)) + 1)
     ]
-    share = np.clip(_USUAL_TIMES * np.array(middle), *_USUAL_BOUNDS)
-    return np.asarray(np.log(share / (1.0 - share)), np.float64)
+    return log_odds(np.clip(_USUAL_TIMES * np.array(middle), *_USUAL_BOUNDS))
 
 
 def _pooled(notes: Sequence[MeasuredNote], usual: float, silent: int) -> float:
@@ -99,9 +99,9 @@ def _pooled(notes: Sequence[MeasuredNote], usual: float, silent: int) -> float:
     passes = len(values) + silent
     if passes == 0:
         return np.nan
-    clipped = np.clip(values, 1e-3, 1.0 - 1e-3)
     weight = 1.0 if passes == 1 else _PASS_WEIGHT
-    beyond = float((np.log(clipped / (1.0 - clipped)) - usual).sum()) + silent * _SILENT_ODDS
+    odds = log_odds(np.clip(values, 1e-3, 1.0 - 1e-3))
+    beyond = float((odds - usual).sum()) + silent * _SILENT_ODDS
     return float(1.0 / (1.0 + np.exp(-weight * beyond)))
 
 
@@ -118,8 +118,7 @@ def _struck_level(notes: Sequence[MeasuredNote]) -> float:
 def _touch_odds(notes: Iterable[MeasuredNote]) -> FloatArray:
     """Return the log odds of a touch, from even ones, of notes that tell."""
     told = [n.attack_contact for n in judged_notes(notes) if n.attack_contact is not None]
-    share = np.clip(told, 1e-6, 1.0 - 1e-6)
-    return np.asarray(np.log(share / (1.0 - share)), np.float64)
+    return log_odds(np.clip(told, 1e-6, 1.0 - 1e-6))
 
 
 class _Touches(NamedTuple):

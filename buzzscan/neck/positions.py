@@ -22,6 +22,7 @@ import numpy as np
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz import NEXT_FRET_CENTS
+from buzzscan.measures.contact import log_odds
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.stopping import stopped_early
 from buzzscan.neck.trend import Trend, trend_of
@@ -84,8 +85,8 @@ def combined_contact(values: Sequence[float]) -> float | None:
     """Return the probability of contact from that of each pass: the mean of the log odds."""
     if not values:
         return None
-    clipped = np.clip(values, 1e-3, 1.0 - 1e-3)
-    return float(1.0 / (1.0 + np.exp(-np.mean(np.log(clipped / (1.0 - clipped))))))
+    odds = log_odds(np.clip(values, 1e-3, 1.0 - 1e-3))
+    return float(1.0 / (1.0 + np.exp(-np.mean(odds))))
 
 
 def decay_trends(

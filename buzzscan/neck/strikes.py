@@ -54,7 +54,7 @@ _TOUCH_SOONER, _TOUCH_SLACK = 0.8, 0.18
 _TOUCH_LATER_PER_OCTAVE = 0.25
 """A string touches a fret within its attack at this much less strength (ln) than it takes to go on
 striking; less of that an octave up, where what strikes is heard the easier and the first swing is
-the same; and the scatter (found on simulated strings, heights and strikes known)."""
+the same; and the scatter (found on simulated strings, heights known and touches as heard)."""
 _SURE = 0.997
 _LEVEL_RISE_DB, _LEVEL_SPREAD_DB, _LEVEL_RANGE = 9.0, 10.0, (-0.3, 1.2)
 _LEVEL_START_DB, _ANY_LEVEL_DB = (-32.0, -14.0), 50.0

@@ -14,5 +14,6 @@ are set aside as long as they are the minority.
 """
 
 from buzzscan.partials.fitting import LEAST_PERIODS, PartialFit, fit_partials, measure_partials
+from buzzscan.partials.line import partial_ratios
 
-__all__ = ["LEAST_PERIODS", "PartialFit", "fit_partials", "measure_partials"]
+__all__ = ["LEAST_PERIODS", "PartialFit", "fit_partials", "measure_partials", "partial_ratios"]

@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from buzzscan.partials.line import USUAL_B, Line, PitchWindow, fit_line
+from buzzscan.partials.line import USUAL_B, Line, PitchWindow, fit_line, partial_ratios
 from buzzscan.partials.sinusoids import (
     ERROR_OF_PEAK,
     Peaks,
@@ -197,8 +197,7 @@ def _best_on_grid(
     b = np.array(USUAL_B)
     n = np.arange(1, _GRID_PARTIALS + 1)
     # Fixed first partial, so that B does not move it.
-    stretch = np.sqrt((1.0 + b[:, None] * n * n) / (1.0 + b[:, None]))
-    at = f[:, None, None] * (n * stretch) / spectrum.bin_hz
+    at = f[:, None, None] * (n * partial_ratios(n, b[:, None])) / spectrum.bin_hz
     index = np.floor(at).astype(np.intp)
     inside = index < len(spectrum.power) - 1
     index = np.where(inside, index, 0)

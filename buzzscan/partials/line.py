@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from buzzscan.partials.sinusoids import ERROR_OF_PEAK, Peaks, Spectrum, middle
 
-__all__ = ["USUAL_B", "Line", "PitchWindow", "fit_line"]
+__all__ = ["USUAL_B", "Line", "PitchWindow", "fit_line", "partial_ratios"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -55,6 +55,11 @@ class PitchWindow:
         return (ratio >= (self.low_hz / self.f_ref_hz) ** 2) & (
             ratio <= (self.high_hz / self.f_ref_hz) ** 2
         )
+
+
+def partial_ratios(number: npt.NDArray[np.integer[Any]], b: Any) -> FloatArray:
+    """Return the frequencies of partials over n times that of the first; both broadcast."""
+    return np.asarray(np.sqrt((1.0 + b * number**2) / (1.0 + b)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,7 +88,8 @@ def _rows_of_take(drawn: Drawn, take: int) -> list[dict[str, float | str]]:
     recording = recording_from_samples(drawn.samples, RATE_HZ)
     begins = np.array([true.onset_s for true in drawn.truth])
     rows: list[dict[str, float | str]] = []
-    for note, place in ((n, n.note) for n in scan(recording, drawn.guitar).notes):
+    for note in scan(recording, drawn.guitar).notes:
+        place = note.note
         true = drawn.truth[int(np.argmin(np.abs(begins - place.onset_s)))]
         same = (true.string, true.fret) == (place.string, place.fret)
         if not same or abs(true.onset_s - place.onset_s) > SAME_NOTE_S or note.contact is None:

@@ -35,7 +35,7 @@ from buzzscan.simulate import (
     simulate_take,
 )
 
-__all__ = ["KINDS", "MODELS", "Drawn", "draw", "drawn_law"]
+__all__ = ["KINDS", "MODELS", "Drawn", "draw", "drawn_law", "log_uniform"]
 
 Array = npt.NDArray[np.float64]
 
@@ -109,13 +109,14 @@ def draw(seed: int, model: str | None = None) -> Drawn:
 def drawn_law(rng: np.random.Generator) -> ContactLaw:
     """Return how the frets of a guitar push back."""
     return ContactLaw(
-        stiffness=_log(rng, 0.04, 0.25),
+        stiffness=log_uniform(rng, 0.04, 0.25),
         exponent=float(rng.uniform(1.0, 1.5)),
-        damping_s_m=_log(rng, 0.02, 2.0),
+        damping_s_m=log_uniform(rng, 0.02, 2.0),
     )
 
 
-def _log(rng: np.random.Generator, low: float, high: float) -> float:
+def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
+    """Return a number drawn evenly over the logarithm between two."""
     return float(np.exp(rng.uniform(np.log(low), np.log(high))))
 
 
@@ -153,12 +154,12 @@ def _instrument(guitar: Guitar, rng: np.random.Generator, seed: int) -> SimGuita
         faults=tuple(_faults(guitar.frets, rng)),
         resonances=(*neck, *body),
         axes_deg=u(0, 25),
-        detune_cents=_log(rng, 0.3, 4.0),
+        detune_cents=log_uniform(rng, 0.3, 4.0),
         roughness_mm=u(0.003, 0.015),
         roughness_seed=seed,
         string_loss=u(0.7, 4.0),
         end_loss_per_s=u(0.2, 0.8),
-        contact_damping=_log(rng, 0.01, 0.3),
+        contact_damping=log_uniform(rng, 0.01, 0.3),
     )
 
 
@@ -167,14 +168,14 @@ def _performance(guitar: Guitar, kind: str, rng: np.random.Generator) -> Perform
     hands = kind in HANDS
     strings = rng.choice(np.arange(1, guitar.n_strings + 1), 2, replace=False)
     return Performance(
-        pace_s=_log(rng, 0.17, 1.1),
-        amplitude_mm=_log(rng, 0.4, 1.2),
+        pace_s=log_uniform(rng, 0.17, 1.1),
+        amplitude_mm=log_uniform(rng, 0.4, 1.2),
         amplitude_sd=u(0.05, 0.25),
         pluck_mm=u(45, 170),
         angle_deg=u(15, 70),
         towards=u(0, 0.3) if rng.random() < 0.3 else 0.0,
         pick_width_mm=u(1.5, 6.0),
-        release_s=_log(rng, 5e-5, 1e-3),
+        release_s=log_uniform(rng, 5e-5, 1e-3),
         pick_noise=u(0, 0.3),
         finger_sd=u(0, 0.4),
         passes="up-down" if rng.random() < 0.4 else "up",

@@ -17,7 +17,7 @@ from functools import partial
 
 import numpy as np
 from training.grid_string import grid_note
-from training.guitars import RATE_HZ, Drawn, drawn_law
+from training.guitars import RATE_HZ, Drawn, drawn_law, log_uniform
 
 from buzzscan.guitar import Guitar
 from buzzscan.simulate import (
@@ -205,13 +205,13 @@ def _unevenly(played: Performance, rng: np.random.Generator) -> Performance:
     u = rng.uniform
     return dataclasses.replace(
         played,
-        pace_s=float(np.exp(u(np.log(0.18), np.log(0.7)))),
+        pace_s=log_uniform(rng, 0.18, 0.7),
         amplitude_mm=played.amplitude_mm * float(u(0.95, 1.25)),
         amplitude_sd=float(u(0.05, 0.22)),
         angle_sd_deg=float(u(4.0, 14.0)),
         towards=float(u(0.0, 0.5)) if rng.random() < 0.4 else 0.0,
         pick_width_mm=float(u(1.5, 6.0)),
-        release_s=float(np.exp(u(np.log(5e-5), np.log(1e-3)))),
+        release_s=log_uniform(rng, 5e-5, 1e-3),
         pick_noise=float(u(0.0, 0.3)),
         finger_sd=float(u(0.0, 0.4)),
         gap_s=float(u(0.0, 0.06)),
