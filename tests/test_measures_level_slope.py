@@ -38,6 +38,16 @@ def test_level_within_the_noise_is_refused() -> None:
     assert not_told("so").reason == "so"
 
 
+def test_level_that_just_clears_the_noise_is_refused_and_does_not_fail() -> None:
+    # Its frames stand 3 to 10 dB over the noise; the last round leaves none of them, or one.
+    rng = np.random.default_rng(0)
+    times = 0.05 + 0.01 * np.arange(30)
+    for _ in range(2000):
+        powers = 1e-8 * 10.0 ** (rng.normal(6.5, 1.2, 30) / 10.0)
+        fit = fit_level_slope(times, powers, noise=1e-8, frames_per_independent=1.0)
+        assert (fit.rate_db_per_s is None) == bool(fit.reason)
+
+
 def test_straight_line_is_that_of_least_squares() -> None:
     level = -12.0 * TIMES + 3.0 + np.sin(9.0 * TIMES)
     assert straight_line(TIMES, level) == pytest.approx(np.polyfit(TIMES, level, 1), rel=1e-9)

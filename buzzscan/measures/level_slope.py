@@ -127,9 +127,9 @@ def fit_level_slope(
     use = np.ones(len(times_s), bool)
     line = _Line(fall=0.0, at_zero=0.0, error=0.0)
     for _ in range(4):
-        if use.sum() < 3 or np.ptp(times_s[use]) < 0.5 * LEAST_SPAN_S:
-            return refused(times_s, powers, noise)
         t = times_s[use]
+        if _too_little(t):
+            return refused(times_s, powers, noise)
         p = np.maximum(powers[use] - noise, 0.05 * noise + 1e-30)
         ratio = noise / p
         var = (0.5 * DB_PER_NEPER) ** 2 * (2.0 * ratio + ratio**2) + _MODEL_DB**2
@@ -139,6 +139,9 @@ def fit_level_slope(
         if (now == use).all():
             break
         use = now
+    # a level that just clears the bar may lose its last frames in the last round
+    if _too_little(times_s[use]):
+        return refused(times_s, powers, noise)
     error = _with_polarisations(line.error, line.fall, float(np.ptp(times_s[use])))
     return DecayFit(
         rate_db_per_s=line.fall,
@@ -147,6 +150,10 @@ def fit_level_slope(
         error_db_per_s=error,
         reason="",
     )
+
+
+def _too_little(times_s: FloatArray) -> bool:
+    return len(times_s) < 3 or float(np.ptp(times_s)) < 0.5 * LEAST_SPAN_S
 
 
 def _with_polarisations(error: float, rate: float, span_s: float) -> float:
