@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 
+from buzzscan.measures import contact
 from buzzscan.measures.buzz_cues import Cues
-from buzzscan.measures.contact import Place, contact_probabilities, log_odds, logistic
+from buzzscan.measures.contact import Place, known_figures, log_odds, logistic
+from buzzscan.measures.continuation import N_FIGURES, continuation_figures
+
+FloatArray = npt.NDArray[np.floating[Any]]
 
 CLEAN = Cues(
     fresh_db=(-27.0, -24.0, -18.0),
@@ -61,6 +68,33 @@ STRUCK = replace(
     late_db=(-10.0, -14.0, -20.0),
     over_noise_db=(45.0, 40.0, 30.0),
 )
+
+
+RATE_HZ = 44100
+
+
+def _figures(struck_every_s: float | None) -> FloatArray:
+    """Return the figures of damped partials that every strike, if any, turns and thins out."""
+    rng = np.random.default_rng(2)
+    t = np.arange(round(0.4 * RATE_HZ)) / RATE_HZ
+    sound = rng.normal(0.0, 1e-5, t.size)
+    for n in range(1, 20):
+        strikes = np.floor(t / struck_every_s).astype(int) if struck_every_s else np.zeros(1, int)
+        turns = rng.normal(0.0, 0.8, strikes[-1] + 1)[strikes]
+        levels = np.exp(rng.normal(0.0, 0.4, strikes[-1] + 1))[strikes]
+        sound += 0.2 / n * levels * np.exp(-(2.0 + 0.4 * n) * t) * np.cos(1231.5 * n * t + turns)
+    return continuation_figures(
+        sound, sample_rate_hz=RATE_HZ, first_partial_hz=196.0, inharmonicity=0.0
+    )
+
+
+FIGURES = {id(CLEAN): _figures(None), id(STRUCK): _figures(0.0051)}
+
+
+def contact_probabilities(cues: Sequence[Cues], at: Sequence[Place]) -> FloatArray:
+    """Return what is told of notes; one that is neither continues as the clean one does."""
+    figures = [FIGURES.get(id(cue), FIGURES[id(CLEAN)]) for cue in cues]
+    return contact.contact_probabilities(cues, at, np.array(figures))
 
 
 def places(n: int) -> list[Place]:
@@ -123,6 +157,15 @@ def test_more_fresh_power_never_speaks_against_contact() -> None:
 def test_one_note_and_none() -> None:
     assert 0.0 <= contact_probabilities([CLEAN], places(1))[0] < 0.2
     assert contact_probabilities([], []).size == 0
+
+
+def test_a_note_too_short_for_figures_is_told_by_its_cues() -> None:
+    cues = [STRUCK if fret in (5, 6) else CLEAN for fret in range(18)]
+    short = np.full((18, N_FIGURES), np.nan)
+    assert np.all(known_figures(short) == 0.0)
+    p = contact.contact_probabilities(cues, places(18), short)
+    assert np.all(np.isfinite(p))
+    assert min(p[5], p[6]) > max(np.delete(p, [5, 6]))
 
 
 def test_log_odds_are_what_the_logistic_undoes() -> None:

@@ -7,11 +7,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from training.fit import Model, Notes, fit_model, load, probabilities, write_numbers
+from training.fit import (
+    Model,
+    Notes,
+    fit_model,
+    held_out,
+    load,
+    probabilities,
+    write_numbers,
+)
 
 from buzzscan.measures import contact
 from buzzscan.measures.buzz_cues import Cues
 from buzzscan.measures.contact_numbers import ALONE, COMPARED, Range
+from buzzscan.measures.continuation import N_FIGURES
 
 NOTES_PER_TAKE, TAKES = 60, 8
 STRUCK_SHARE, SHIFT_DB = 0.2, 12.0
@@ -29,6 +38,7 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
         middle, width = 0.5 * (r.low + r.high), 0.1 * (r.high - r.low)
         value = rng.normal(middle, width, n) + SHIFT_DB * struck * (not r.logarithm)
         columns[name] = np.exp(value) if r.logarithm else value
+    columns |= {f"figure{i:03d}": rng.normal(-15.0, 4.0, n) for i in range(N_FIGURES)}
     columns |= {
         "take": np.repeat(np.arange(TAKES), NOTES_PER_TAKE),
         "string": np.tile(np.repeat((1, 2), NOTES_PER_TAKE // 2), TAKES),
@@ -76,7 +86,7 @@ def test_the_analysis_computes_what_was_fitted(
     rows = np.flatnonzero(notes.take == 0)
     cues = [_cues(notes, row, ranges) for row in rows]
     places = [contact.Place(0, int(notes.string[r]), int(notes.fret[r])) for r in rows]
-    computed = contact.contact_probabilities(cues, places)
+    computed = contact.contact_probabilities(cues, places, notes.figures[rows])
     # numbers are written with three and four places
     np.testing.assert_allclose(computed, probabilities(model, notes)[rows], atol=0.02)
 
@@ -92,3 +102,11 @@ def _cues(notes: Notes, row: int, ranges: tuple[Range, ...]) -> Cues:
         else:
             thirds[r.cue][r.third] = raw
     return Cues(**(values | {k: tuple(v) for k, v in thirds.items()}))  # type: ignore[arg-type]
+
+
+def test_parts_are_told_by_the_others(table: Path) -> None:
+    notes, _ = load([table])
+    odd = notes.take % 2
+    p = held_out(notes, odd)
+    even = probabilities(fit_model(notes, odd == 0), notes)
+    np.testing.assert_array_equal(p[odd == 1], even[odd == 1])

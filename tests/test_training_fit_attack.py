@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from training import fit, fit_attack
 from training.fit import read_tables
-from training.fit_attack import attacks_of, held_out, main, rows_of_seed
+from training.fit_attack import attacks_of, held_out, main
 
 from buzzscan.measures.attack import EDGES_HZ, SPANS_S
 from buzzscan.measures.continuation import N_FIGURES
@@ -79,10 +79,3 @@ def test_model_and_kind_are_reported_each(table: Path, capsys: pytest.CaptureFix
     main([str(table), "--unseen", str(table)])
     lines = [line.split()[0] for line in capsys.readouterr().out.splitlines()]
     assert lines == ["takes", "all", "grid", "modes", "plain"] * 2
-
-
-def test_a_drawn_take_gives_a_row_per_note() -> None:
-    rows = rows_of_seed(4)
-    assert len(rows) > 20
-    assert {row["model"] for row in rows} == {"modes"}
-    assert all(isinstance(row[name], float) for row in rows for name in ("level00", "figure000"))

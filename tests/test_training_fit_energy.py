@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import spearmanr
-from test_measures_contact import CLEAN, STRUCK
+from test_measures_contact import CLEAN, FIGURES, STRUCK
 from training.examples import cue_columns, cues_of_table
 from training.fit import read_tables
 from training.fit_energy import Struck, fit_trees, held_out, main, struck_notes
@@ -32,6 +32,8 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
     struck = np.arange(n) % EVERY == 0
     cues = [cue_columns(STRUCK if s else CLEAN) for s in struck]
     columns = {name: np.array([c[name] for c in cues]) for name in cues[0]}
+    figures = np.array([FIGURES[id(STRUCK if s else CLEAN)] for s in struck])
+    columns |= {f"figure{i:03d}": column for i, column in enumerate(figures.T)}
     spread = rng.normal(0.0, SCATTER_DB, n)
     for part in range(4):
         columns[f"part_db{part}"] += spread

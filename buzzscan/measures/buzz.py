@@ -99,8 +99,10 @@ def measure_buzz(
     told = [(i, sound) for i, sound in enumerate(heard) if sound is not None]
     all_cues = [sound.cues for _, sound in told]
     places = [Place(notes[i].recording, notes[i].string, notes[i].fret) for i, _ in told]
-    contact = contact_probabilities(all_cues, places)
-    touched = touch_probabilities([sound.attack for _, sound in told], places, contact)
+    attacks = [sound.attack for _, sound in told]
+    figures = np.array([attack.figures for attack in attacks])
+    contact = contact_probabilities(all_cues, places, figures)
+    touched = touch_probabilities(attacks, places, contact)
     free = free_parts_db(all_cues, places, contact)
     rests = np.array([_rests(guitar, notes[i], fits[i], offset_cents) for i, _ in told], np.bool_)
     contact = np.where(rests, np.maximum(contact, _RESTING), contact)

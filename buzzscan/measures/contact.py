@@ -16,15 +16,18 @@ Notes
 -----
 The first look is a logistic regression, the second boosted trees of up to 15 splits (Friedman,
 Ann. Statist. 29, 2001) that can only rise with each cue of fresh power: a sum of small steps,
-each weighing a few cues by one another. They were fitted to 1475 takes of guitars and basses of
-4 to 7 strings drawn at random (setup, faults, strings, pluck, pickup or body, phantom partials,
-room, noise, hum, phone, codec, compressor, saturation, squeaks, pace from 0.17 s, boundaries off
-by some milliseconds), half of them modal strings over frets that keep their energy, half strings
-on a grid over lossy ones; and to 167 clean notes of two real guitars from open sample sets (MIT
-and CC0), which simulated strings are tidier than. Clean is what touches no fret after the attack,
-contact what goes on striking for 0.2 s or most of the note. Notes in contact count three times,
-which makes them one in five of the fit: the probability is that of a guitar brought in for buzz.
-`tests/training` does it again; the real notes are not in the project.
+each weighing a few cues by one another. Beside the cues they see how far the attack departs from
+what the later sound, run backwards, says it was (`buzzscan.measures.continuation`): a string that
+goes on striking is not linear. They were fitted to 1260 takes of guitars and basses of 4 to 7
+strings drawn at random (setup, faults, strings, pluck, pickup or body, phantom partials, room,
+noise, hum, phone, codec, compressor, saturation, squeaks, pace from 0.17 s), a third of them whole
+necks under a player who digs in, their notes as the analysis finds them; by modal strings over
+frets that keep their energy, strings on a grid over lossy ones and, one in seven, waves that a
+fret turns back. And to 167 clean notes of two real guitars from open sample sets (MIT and CC0),
+which simulated strings are tidier than. Clean is what touches no fret after the attack, contact
+what goes on striking for 0.2 s or most of the note. Notes in contact count three times: the
+probability is that of a guitar brought in for buzz. `tests/training` does it again; the real notes
+are not in the project.
 """
 
 from __future__ import annotations
@@ -50,6 +53,7 @@ __all__ = [
     "ROUNDS",
     "Place",
     "contact_probabilities",
+    "known_figures",
     "log_odds",
     "logistic",
     "over_trend",
@@ -78,26 +82,34 @@ class Place(NamedTuple):
     fret: int
 
 
-def contact_probabilities(cues: Sequence[Cues], places: Sequence[Place]) -> FloatArray:
+def contact_probabilities(
+    cues: Sequence[Cues], places: Sequence[Place], figures: FloatArray
+) -> FloatArray:
     """Return the probability of contact after the attack, 0–1, per note.
 
     Parameters
     ----------
-    cues
+    cues, places
         Of each note, shape (n,).
-    places
-        Of each note, shape (n,).
+    figures
+        As `continuation_figures` has them, shape (n, N_FIGURES); NaN for notes too short.
     """
     if not cues:
         return np.zeros(0)
     values = np.array([[_value(cue, r) for r in COMPARED] for cue in cues])
     alone = np.array([[_value(cue, r) for r in ALONE] for cue in cues])
+    figures = known_figures(figures)
     odds = values[:, : FIRST_SLOPES.size] @ FIRST_SLOPES + FIRST_BIAS
     for _ in range(ROUNDS):
         clean = (1.0 - logistic(odds + CAUTION)) ** 2
         excess = over_trends(values, places, clean)
-        odds = TREES.sums(np.concatenate([values, alone, excess], axis=1))
+        odds = TREES.sums(np.concatenate([values, alone, excess, figures], axis=1))
     return logistic(odds)
+
+
+def known_figures(figures: FloatArray) -> FloatArray:
+    """Return figures with 0 dB, which no continuation gives, for those of notes too short."""
+    return np.asarray(np.nan_to_num(figures))
 
 
 def _value(cues: Cues, r: Range) -> float:

@@ -2,24 +2,21 @@
 
 The guitars, the playing and the recordings are drawn anew here and were not used to fit
 anything; half of them are modal strings, half strings on a grid with another law of contact.
-Nothing at all was fitted to the third model, strings along which waves travel: it shows how far
-what was learnt holds for a contact of another kind. Run with ``pytest -s`` to see the table.
+The third model, strings along which waves travel, has contact of another kind, fainter and seldom
+once a period: few of the notes of the fit are of it. Run with ``pytest -s`` to see the table.
 """
 
 from __future__ import annotations
 
 import os
 from dataclasses import dataclass
-from functools import lru_cache, partial
-from typing import Any
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 import pytest
 from scipy.stats import rankdata
-from training.grid_string import grid_note
-from training.guitars import drawn_law
-from training.waveguide_string import Fret, waveguide_note
+from training.guitars import drawn_string
 from true_notes import true_notes
 
 from buzzscan.guitar import Guitar
@@ -42,8 +39,8 @@ TUNINGS = (
 HARD = ("room", "phone", "messy")
 KINDS = ("pickup", "bridge", "hum", *HARD)
 MODELS = ("modes", "grid")
-UNSEEN = "waveguide"
-FIRST_SEED = {"modes": 500, "grid": 600, UNSEEN: 700}
+FAINT = "waveguide"
+FIRST_SEED = {"modes": 500, "grid": 600, FAINT: 700}
 
 
 @dataclass(frozen=True)
@@ -84,7 +81,7 @@ def draw(kind: str, seed: int, model: str) -> tuple[Guitar, Take]:
         Fault(kind="fret", fret=int(rng.integers(4, 20)), amount=float(u(0.1, 0.3)))
         for _ in range(2)
     )
-    if rng.random() < 0.3 or model == UNSEEN:  # whose contact seldom lasts, however hard
+    if rng.random() < 0.3 or model == FAINT:  # whose contact seldom lasts, however hard
         faults = (*faults, Fault(kind="action", amount=-float(u(0.3, 0.7))))
     instrument = SimGuitar.from_guitar(
         guitar,
@@ -96,7 +93,7 @@ def draw(kind: str, seed: int, model: str) -> tuple[Guitar, Take]:
     )
     performance = Performance(
         pace_s=float(np.exp(u(np.log(0.2), np.log(0.7)))),
-        amplitude_mm=float(u(0.45, 0.9)) * (1.6 if model == UNSEEN else 1.0),
+        amplitude_mm=float(u(0.45, 0.9)) * (1.6 if model == FAINT else 1.0),
         pluck_mm=float(u(60, 140)),
         angle_deg=float(u(25, 60)),
         strings=tuple(int(s) for s in rng.choice(guitar.strings, 2, replace=False)),
@@ -106,12 +103,7 @@ def draw(kind: str, seed: int, model: str) -> tuple[Guitar, Take]:
         talk=0.3 if kind == "messy" else 0.0,
     )
     chain = chain_of(kind, rng)
-    string: dict[str, Any] = {}
-    if model == "grid":
-        string["sound"] = partial(grid_note, law=drawn_law(rng))
-    elif model == UNSEEN:
-        fret = Fret(bounce=float(u(0.5, 1.0)), half_width=int(rng.integers(0, 2)))
-        string["sound"] = partial(waveguide_note, fret=fret)
+    string = drawn_string(model, rng)
     return guitar, simulate_take(instrument, performance, chain, seed=seed, **string)
 
 
@@ -141,13 +133,13 @@ def tell(kind: str, seed: int, model: str) -> list[Told]:
 
 
 @lru_cache
-def unseen() -> tuple[Told, ...]:
-    """Return the notes of the string model that nothing was fitted to."""
+def faint() -> tuple[Told, ...]:
+    """Return the notes of the string model whose contact is faint."""
     return tuple(
         one
         for kind in KINDS
         for seed in range(TAKES_PER_KIND)
-        for one in tell(kind, FIRST_SEED[UNSEEN] + seed, UNSEEN)
+        for one in tell(kind, FIRST_SEED[FAINT] + seed, FAINT)
     )
 
 
@@ -212,7 +204,7 @@ def test_table() -> None:
     for model in MODELS:
         print(row(model, string_model(model)))
     print(row("all", list(all_told())))
-    print(row(UNSEEN, list(unseen())))
+    print(row(FAINT, list(faint())))
     # nothing is told of a kind that holds no contact, or nothing else
     assert all(any(t.clean for t in of(k)) and any(t.persistent for t in of(k)) for k in KINDS)
 
@@ -238,7 +230,7 @@ def test_persistent_contact_is_found() -> None:
 
 def test_contact_of_another_kind_is_told() -> None:
     """Fainter by 20 dB than the springs' and seldom once a period: ranked, if less often called."""
-    judged = [t for t in unseen() if t.clean or t.persistent]
+    judged = [t for t in faint() if t.clean or t.persistent]
     # far from the springs' 0.99, and as far from chance
     assert auc(judged) >= 0.8
     assert np.mean([t.contact > 0.5 for t in judged if t.clean]) <= 0.02
@@ -285,8 +277,19 @@ def test_every_cue_carries_its_share(monkeypatch: pytest.MonkeyPatch) -> None:
         def blind(c: contact.Cues, r: contact.Range, cues: tuple[str, ...] = cues) -> float:
             return 0.0 if r.cue in cues else value(c, r)
 
-        monkeypatch.setattr(contact, "_value", blind)
-        told = [t for kind in KINDS for t in tell(kind, 500, "modes") if t.clean or t.persistent]
-        print(f"without {name:16s} AUC {auc(told):.3f} (all cues {full:.3f})")
-        # a cue that were better left out would show here; a hundredth is a note or two
-        assert auc(told) <= full + 0.01
+        with monkeypatch.context() as patched:
+            patched.setattr(contact, "_value", blind)
+            assert_no_better(name, full)
+
+    def typical(figures: FloatArray) -> FloatArray:
+        return np.broadcast_to(np.nanmedian(figures, axis=0), figures.shape)
+
+    monkeypatch.setattr(contact, "known_figures", typical)
+    assert_no_better("continuation", full)
+
+
+def assert_no_better(name: str, full: float) -> None:
+    told = [t for kind in KINDS for t in tell(kind, 500, "modes") if t.clean or t.persistent]
+    print(f"without {name:16s} AUC {auc(told):.3f} (all cues {full:.3f})")
+    # a cue that were better left out would show here; a hundredth is a note or two
+    assert auc(told) <= full + 0.01

@@ -1,17 +1,20 @@
-"""Cues of many notes beside what is true of them, as a table on disk.
+"""What is heard of many notes beside what is true of them, as a table on disk.
 
-Run ``python -m training.examples OUT.npz --seeds 0 1475`` in tests/ for the takes of those seeds,
-half of them modal strings and half strings on a grid, with ``--model waveguide`` for travelling
-waves, or with ``--recorded SOUND...`` for real ones without buzz, each with a JSON of its notes
-beside it.
+Run ``python -m training.examples OUT.npz --seeds 0 150`` in tests/ for the takes of those seeds
+(``--necks`` for whole necks), half of them modal strings and half strings on a grid, with ``--model
+waveguide`` for travelling waves, or with ``--recorded SOUND...`` for real ones without buzz, each
+with a JSON of its notes beside it.
 
 Conventions
 -----------
-One column per cue, named as in `buzzscan.measures.contact_numbers`; levels in dB.
+One column per cue, named as in `buzzscan.measures.contact_numbers`, and per level and figure of the
+attack; levels in dB. Notes of drawn takes are as the analysis finds them: where it hears the onset
+depends on the pick, and what is learnt has to bear that.
 
 Limits
 ------
-Notes whose string lies on a higher fret are left out: their pitch tells.
+Notes whose string lies on a higher fret are left out: their pitch tells. So are those that the
+analysis does not find, or takes for another place.
 """
 
 from __future__ import annotations
@@ -24,9 +27,13 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from training.guitars import MODELS, RATE_HZ, draw
+from training.guitars import MODELS, RATE_HZ, Drawn, draw
+from training.necks import draw_neck
 
+from buzzscan import scan
+from buzzscan.errors import BuzzscanError
 from buzzscan.guitar import Guitar
+from buzzscan.measures.attack import Attack, hear_attack
 from buzzscan.measures.buzz_cues import Cues, hear_cues
 from buzzscan.measures.buzz_noise import measure_noise_floor
 from buzzscan.measures.pitch import hear_string
@@ -35,6 +42,8 @@ from buzzscan.recording import Recording, open_recording, recording_from_samples
 from buzzscan.simulate import TrueNote
 
 __all__ = [
+    "attack_columns",
+    "columns_of",
     "cue_columns",
     "cues_of_table",
     "goes_on_striking",
@@ -44,8 +53,9 @@ __all__ = [
 ]
 
 Row = dict[str, float | str]
+Heard = dict[str, float]
 
-BOUNDARY_SD_S = 0.008
+SAME_NOTE_S = 0.06
 NOT_TOLD = ("course_s", "course_fresh_db")
 CLEAN_UNTIL_S = 0.04
 """Contact that ends within the attack is the snap of the pick."""
@@ -53,7 +63,7 @@ LASTING_S, LASTING_SHARE = 0.2, 0.6
 """Contact is persistent that lasts this long, or for this share of a shorter note."""
 
 
-def cue_columns(cues: Cues) -> dict[str, float]:
+def cue_columns(cues: Cues) -> Heard:
     """Return the cues as numbers, thirds and parts counted from 0."""
     out = {}
     for name in Cues.__slots__:
@@ -85,22 +95,25 @@ def cues_of_table(data: Mapping[str, npt.NDArray[Any]]) -> list[Cues]:
 
 def _heard(
     recording: Recording, guitar: Guitar, notes: Sequence[Note]
-) -> Iterator[tuple[Note, Cues]]:
-    """Yield every note that is long enough with its cues."""
+) -> Iterator[tuple[Note, Heard]]:
+    """Yield every note that is long enough with what is heard of it, as the analysis hears it."""
     noise = measure_noise_floor(recording, list(notes))
     rate = recording.sample_rate_hz
     for note in notes:
         after = recording.read(round(note.onset_s * rate), round(note.end_s * rate))
         placed = guitar.pitch_hz(note.string, note.fret)
         string = hear_string(after, sample_rate_hz=rate, placed_hz=placed, heard_hz=note.pitch_hz)
-        cues = hear_cues(
+        first_hz = placed if string is None else string.fit.pitch_hz
+        cues = hear_cues(after, sample_rate_hz=rate, first_partial_hz=first_hz, noise=noise)
+        if cues is None:
+            continue
+        attack = hear_attack(
             after,
             sample_rate_hz=rate,
-            first_partial_hz=placed if string is None else string.fit.pitch_hz,
-            noise=noise,
+            first_partial_hz=first_hz,
+            inharmonicity=None if string is None else string.fit.inharmonicity,
         )
-        if cues is not None:
-            yield note, cues
+        yield note, cue_columns(cues) | attack_columns(attack)
 
 
 def _note(i: int, place: tuple[int, int], span_s: tuple[float, float], pitch: float) -> Note:
@@ -125,26 +138,57 @@ def goes_on_striking(true: TrueNote) -> bool:
     return true.contact and true.contact_until_s > min(LASTING_S, LASTING_SHARE * length_s)
 
 
-def rows_of_seed(seed: int, model: str | None = None) -> list[Row]:
-    """Return the notes of one drawn take, by a string model of `MODELS`."""
-    drawn = draw(seed, model)
-    rng = np.random.default_rng([seed, 4])
-    blur = BOUNDARY_SD_S * (rng.random() < 0.6)
-    notes = []
-    for i, true in enumerate(drawn.truth):
-        off = rng.normal(0.0, blur, 2) if blur else np.zeros(2)
-        span = (true.onset_s + off[0], true.end_s + off[1])
-        notes.append(_note(i, (true.string, true.fret), span, true.pitch_hz))
+def attack_columns(attack: Attack) -> Heard:
+    """Return what is heard of an attack as numbers, levels and figures counted from 0."""
+    return {
+        **{f"level{i:02d}": v for i, v in enumerate(attack.levels_db.tolist())},
+        **{f"figure{i:03d}": v for i, v in enumerate(attack.figures.tolist())},
+        "first_partial_hz": attack.first_partial_hz,
+    }
+
+
+def columns_of(data: Mapping[str, npt.NDArray[Any]], name: str) -> npt.NDArray[np.float64]:
+    """Return the columns of a table that bear a name and a number, shape (notes, columns)."""
+    named = [data[key] for key in sorted(data) if key.startswith(name)]
+    return np.stack(named, axis=1).astype(np.float64)
+
+
+def rows_of_seed(seed: int, model: str | None = None, *, necks: bool = False) -> list[Row]:
+    """Return the notes of the take of a seed; none where the analysis refuses it.
+
+    Parameters
+    ----------
+    model
+        String model, of `MODELS`; None draws the first two in turn.
+    necks
+        Whether whole necks are played.
+    """
+    drawn = draw_neck(seed, model) if necks else draw(seed, model)
+    try:
+        return _rows_of_take(drawn, seed)
+    except BuzzscanError as error:
+        print(f"seed {seed}: {error}")
+        return []
+
+
+def _rows_of_take(drawn: Drawn, take: int) -> list[Row]:
     recording = recording_from_samples(drawn.samples, RATE_HZ)
-    rows = []
-    for note, cues in _heard(recording, drawn.guitar, notes):
-        true = drawn.truth[note.id]
+    begins = np.array([true.onset_s for true in drawn.truth])
+    measured = {note.note.id: note for note in scan(recording, drawn.guitar).notes}
+    rows: list[Row] = []
+    for place, heard in _heard(recording, drawn.guitar, [n.note for n in measured.values()]):
+        note = measured[place.id]
+        true = drawn.truth[int(np.argmin(np.abs(begins - place.onset_s)))]
+        same = (true.string, true.fret) == (place.string, place.fret)
+        if not same or abs(true.onset_s - place.onset_s) > SAME_NOTE_S or note.contact is None:
+            continue
         if true.sounding_fret != true.fret or "cut" in true.marks:
             continue
         rows.append(
             {
-                **cue_columns(cues),
-                "take": seed,
+                **heard,
+                "contact": note.contact,
+                "take": take,
                 "string": true.string,
                 "fret": true.fret,
                 "kind": drawn.kind,
@@ -152,7 +196,6 @@ def rows_of_seed(seed: int, model: str | None = None) -> list[Row]:
                 "clean": float(true.contact_until_s < CLEAN_UNTIL_S),
                 "struck": float(goes_on_striking(true)),
                 "buzz_db": np.nan if true.buzz_db is None else true.buzz_db,
-                "added_db": np.nan if true.added_db is None else true.added_db,
                 "until_s": true.contact_until_s,
             }
         )
@@ -169,11 +212,13 @@ def rows_of_real_take(sound: Path, take: int) -> list[Row]:
         place = (n["string"], n["fret"]) if n["string"] else _lowest_place(guitar, n["midi"])
         pitch = guitar.pitch_hz(*place)
         notes.append(_note(i, place, (n["onset_s"], n["end_s"]), pitch))
-    rows = []
-    for note, cues in _heard(open_recording(sound), guitar, notes):
+    recording = open_recording(sound)
+    rows: list[Row] = []
+    for note, heard in _heard(recording, guitar, notes):
         rows.append(
             {
-                **cue_columns(cues),
+                **heard,
+                "contact": 0.0,
                 "take": take,
                 "string": note.string,
                 "fret": note.fret,
@@ -182,7 +227,6 @@ def rows_of_real_take(sound: Path, take: int) -> list[Row]:
                 "clean": 1.0,
                 "struck": 0.0,
                 "buzz_db": np.nan,
-                "added_db": np.nan,
                 "until_s": 0.0,
             }
         )
@@ -210,11 +254,12 @@ def main() -> None:
     parser.add_argument("out", type=Path)
     parser.add_argument("--seeds", nargs=2, type=int, default=(0, 0), metavar=("FIRST", "LAST"))
     parser.add_argument("--model", choices=MODELS)
+    parser.add_argument("--necks", action="store_true")
     parser.add_argument("--recorded", nargs="*", type=Path, default=(), metavar="SOUND")
     asked = parser.parse_args()
     rows: list[Row] = []
     for seed in range(*asked.seeds):
-        rows += rows_of_seed(seed, asked.model)
+        rows += rows_of_seed(seed, asked.model, necks=asked.necks)
     for i, sound in enumerate(asked.recorded):
         rows += rows_of_real_take(sound, -1 - i)
     np.savez_compressed(asked.out, **table(rows))  # type: ignore[arg-type]

@@ -1,7 +1,8 @@
 """Fit the numbers of `buzzscan.measures.contact` to tables of notes, and say how good they are.
 
 Run ``python -m training.fit TABLE.npz... --write ../buzzscan/measures/contact_numbers.py`` in
-tests/; without ``--write`` it prints how well whole takes are told that were held out.
+tests/; without ``--write`` it prints how well whole takes are told that were held out, and how well
+each string model is by what was learnt from the others.
 
 Conventions
 -----------
@@ -22,11 +23,20 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from training.examples import columns_of
 from training.tree_text import baseline, tree_lines, write_module
 
 from buzzscan.measures import contact_numbers
-from buzzscan.measures.contact import CAUTION, ROUNDS, Place, logistic, over_trends
+from buzzscan.measures.contact import (
+    CAUTION,
+    ROUNDS,
+    Place,
+    known_figures,
+    logistic,
+    over_trends,
+)
 from buzzscan.measures.contact_numbers import ALONE, COMPARED, FIRST_SLOPES, Range
+from buzzscan.measures.continuation import N_FIGURES
 
 __all__ = [
     "FOLDS",
@@ -36,6 +46,7 @@ __all__ = [
     "auc",
     "fit_model",
     "fold_of",
+    "held_out",
     "load",
     "parts",
     "probabilities",
@@ -64,6 +75,8 @@ class Notes:
     ----------
     compared, alone
         Shape (notes, cues).
+    figures
+        Of the continuation, shape (notes, N_FIGURES).
     take, string, fret, kind, model
         Where each is from.
     clean, struck
@@ -72,6 +85,7 @@ class Notes:
 
     compared: Array
     alone: Array
+    figures: Array
     take: npt.NDArray[np.int_]
     string: npt.NDArray[np.int_]
     fret: npt.NDArray[np.int_]
@@ -115,6 +129,7 @@ def load(paths: Sequence[Path]) -> tuple[Notes, tuple[Range, ...]]:
     notes = Notes(
         compared=np.stack([_column(data, r) - r.mean for r in ranges], axis=1),
         alone=np.stack([_column(data, r) for r in ALONE], axis=1),
+        figures=known_figures(columns_of(data, "figure")),
         clean=clean,
         struck=data["struck"] > 0.0,
         **{k: data[k].astype(int) for k in ("take", "string", "fret")},
@@ -134,7 +149,7 @@ def _columns(notes: Notes, odds: Array) -> Array:
     clean = (1.0 - logistic(odds + CAUTION)) ** 2
     where = np.stack([notes.take, notes.string, notes.fret], axis=1)
     excess = over_trends(notes.compared, [Place(*row) for row in where.tolist()], clean)
-    return np.concatenate([notes.compared, notes.alone, excess], axis=1)
+    return np.concatenate([notes.compared, notes.alone, excess, notes.figures], axis=1)
 
 
 def fit_model(notes: Notes, chosen: Flags) -> Model:
@@ -162,7 +177,7 @@ def fit_model(notes: Notes, chosen: Flags) -> Model:
             max_depth=DEPTH,
             l2_regularization=5.0,
             min_samples_leaf=30,
-            monotonic_cst=[*rising, *[0] * len(ALONE), *rising],
+            monotonic_cst=[*rising, *[0] * len(ALONE), *rising, *[0] * N_FIGURES],
             early_stopping=False,
             random_state=0,
         ).fit(columns[rows], notes.struck[rows], sample_weight=weight[rows])
@@ -189,13 +204,12 @@ def fold_of(take: npt.NDArray[np.int_]) -> npt.NDArray[np.int_]:
     return np.asarray(np.random.default_rng(0).permutation(takes.size)[index] % FOLDS)
 
 
-def held_out(notes: Notes) -> Array:
-    """Return probabilities of each take by a model that has not seen it."""
-    fold = fold_of(notes.take)
+def held_out(notes: Notes, part: npt.NDArray[Any]) -> Array:
+    """Return probabilities of the notes of each part by a model fitted to the other parts."""
     out = np.zeros(len(notes.take))
-    for k in range(FOLDS):
-        model = fit_model(notes, fold != k)
-        out[fold == k] = probabilities(model, notes)[fold == k]
+    for one in np.unique(part):
+        model = fit_model(notes, part != one)
+        out[part == one] = probabilities(model, notes)[part == one]
     return out
 
 
@@ -267,7 +281,9 @@ def main() -> None:
     asked = parser.parse_args()
     notes, ranges = load(asked.tables)
     if asked.write is None:
-        report(notes, held_out(notes))
+        report(notes, held_out(notes, fold_of(notes.take)))
+        print("by what was learnt from the other string models alone:")
+        report(notes, held_out(notes, notes.model))
         return
     model = fit_model(notes, np.ones(len(notes.take), np.bool_))
     print("on the very notes it was fitted to:")

@@ -1,18 +1,15 @@
-"""Fit the numbers of `buzzscan.measures.attack` to drawn takes, and say how good they are.
+"""Fit the numbers of `buzzscan.measures.attack` to tables of notes, and say how good they are.
 
-Run ``python -m training.fit_attack TABLE.npz --seeds 0 150`` in tests/ for a table of the takes of
-those seeds (``--necks`` for whole necks, ``--model waveguide`` for travelling waves), then ``python
--m training.fit_attack TABLE.npz... --write ../buzzscan/measures/attack_numbers.py``; without
-``--write`` it prints how well touches are told in whole takes that were held out, and with
-``--unseen TABLE...`` in those of a string model that is never fitted.
+Run ``python -m training.fit_attack TABLE.npz... --write ../buzzscan/measures/attack_numbers.py`` in
+tests/, after `training.fit`; without ``--write`` it prints how well touches are told in whole takes
+that were held out, and with ``--unseen TABLE...`` in those of a string model that is not fitted.
 
 Conventions
 -----------
 A string touches a fret in its attack when it still does so 5 ms after the onset. What is printed
-is of the notes that ring clear after it: whoever goes on striking is told by `contact`. Notes are
-as the analysis finds them: where it hears the onset depends on the pick. Touched and free notes
-weigh the same within every take, so that what is learnt is how much an attack says beside the other
-attacks of the take, and not how often strings touch in takes like it.
+is of the notes that ring clear after it: whoever goes on striking is told by `contact`. Touched and
+free notes weigh the same within every take, so that what is learnt is how much an attack says
+beside the other attacks of the take, and not how often strings touch in takes like it.
 
 Limits
 ------
@@ -29,32 +26,24 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from training.examples import goes_on_striking, table
+from training.examples import columns_of
 from training.fit import FOLDS, Array, Flags, Table, auc, fold_of, parts, read_tables
-from training.guitars import MODELS, RATE_HZ, Drawn, draw
-from training.necks import draw_neck
 from training.tree_text import baseline, tree_lines, write_module
 
-from buzzscan import scan
-from buzzscan.errors import BuzzscanError
 from buzzscan.measures import attack_numbers
-from buzzscan.measures.attack import Attack, hear_attack, touch_columns
+from buzzscan.measures.attack import Attack, touch_columns
 from buzzscan.measures.contact import Place
-from buzzscan.recording import recording_from_samples
 
 __all__ = [
     "Attacks",
     "attacks_of",
     "fit_trees",
     "held_out",
-    "rows_of_seed",
     "write_numbers",
 ]
 
 TREES, DEPTH, RATE = 200, 5, 0.07
 TOUCHED_S = 0.005
-SAME_NOTE_S = 0.06
-NECKS_FROM = 100_000
 LEAST_SHARE = 0.08
 """Touched or free notes that make up less of their take than this do not weigh half of it."""
 FALSE_ALARMS = (0.03, 0.01)
@@ -83,71 +72,9 @@ class Attacks:
     model: npt.NDArray[np.str_]
 
 
-def _rows_of_take(drawn: Drawn, take: int) -> list[dict[str, float | str]]:
-    """Return the notes of one drawn take, as the analysis finds them."""
-    recording = recording_from_samples(drawn.samples, RATE_HZ)
-    begins = np.array([true.onset_s for true in drawn.truth])
-    rows: list[dict[str, float | str]] = []
-    for note in scan(recording, drawn.guitar).notes:
-        place = note.note
-        true = drawn.truth[int(np.argmin(np.abs(begins - place.onset_s)))]
-        same = (true.string, true.fret) == (place.string, place.fret)
-        if not same or abs(true.onset_s - place.onset_s) > SAME_NOTE_S or note.contact is None:
-            continue
-        if true.sounding_fret != true.fret or "cut" in true.marks:
-            continue
-        first_hz = note.pitch_hz or place.pitch_hz or true.pitch_hz
-        attack = hear_attack(
-            recording.read(round(place.onset_s * RATE_HZ), round(place.end_s * RATE_HZ)),
-            sample_rate_hz=RATE_HZ,
-            first_partial_hz=first_hz,
-            inharmonicity=note.inharmonicity,
-        )
-        rows.append(
-            {
-                **{f"level{i:02d}": v for i, v in enumerate(attack.levels_db.tolist())},
-                **{f"figure{i:03d}": v for i, v in enumerate(attack.figures.tolist())},
-                "first_partial_hz": first_hz,
-                "contact": note.contact,
-                "take": take,
-                "string": true.string,
-                "fret": true.fret,
-                "until_s": true.contact_until_s,
-                "struck": float(goes_on_striking(true)),
-                "kind": drawn.kind,
-                "model": drawn.model,
-            }
-        )
-    return rows
-
-
-def rows_of_seed(
-    seed: int, model: str | None = None, *, necks: bool = False
-) -> list[dict[str, float | str]]:
-    """Return the notes of the take of a seed; none where the analysis refuses it.
-
-    Parameters
-    ----------
-    model
-        String model, of `MODELS`; None draws in turn.
-    necks
-        Whether whole necks are played.
-    """
-    drawn = draw_neck(seed) if necks else draw(seed, model)
-    try:
-        # whole necks are no other takes of the same number
-        return _rows_of_take(drawn, seed + NECKS_FROM if necks else seed)
-    except BuzzscanError as error:
-        print(f"seed {seed}: {error}")
-        return []
-
-
 def attacks_of(data: Table) -> Attacks:
     """Return the attacks of tables whose strings hold enough notes to compare them with."""
-    levels, figures = (
-        np.stack([data[k] for k in sorted(data) if k.startswith(name)], axis=1).astype(np.float64)
-        for name in ("level", "figure")
-    )
+    levels, figures = columns_of(data, "level"), columns_of(data, "figure")
     where = np.stack([data[k].astype(int) for k in ("take", "string", "fret")], axis=1)
     struck, until_s = data["struck"], data["until_s"]
     attacks = list(map(Attack, levels, figures, data["first_partial_hz"].tolist()))
@@ -227,24 +154,12 @@ def write_numbers(path: Path, trees: Any) -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Draw a table, or fit to tables; print, or write."""
+    """Fit to tables; print, or write."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("tables", nargs="+", type=Path)
-    parser.add_argument("--seeds", nargs=2, type=int, metavar=("FIRST", "LAST"))
-    parser.add_argument("--model", choices=MODELS)
-    parser.add_argument("--necks", action="store_true")
     parser.add_argument("--unseen", nargs="+", type=Path, default=(), metavar="TABLE")
     parser.add_argument("--write", type=Path)
     asked = parser.parse_args(arguments)
-    if asked.seeds is not None:
-        rows = [
-            row
-            for seed in range(*asked.seeds)
-            for row in rows_of_seed(seed, asked.model, necks=asked.necks)
-        ]
-        np.savez_compressed(asked.tables[0], **table(rows))  # type: ignore[arg-type]
-        print(f"{len(rows)} notes written to {asked.tables[0]}")
-        return
     attacks = attacks_of(read_tables(asked.tables))
     report(attacks, held_out(attacks))
     trees = fit_trees(attacks, np.ones(attacks.take.size, np.bool_))

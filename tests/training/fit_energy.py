@@ -26,7 +26,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 from scipy.stats import spearmanr
-from training.examples import cues_of_table
+from training.examples import columns_of, cues_of_table
 from training.fit import FOLDS, Array, Flags, Table, fold_of, parts, read_tables
 from training.tree_text import baseline, tree_lines, write_module
 
@@ -75,7 +75,7 @@ def struck_notes(data: Table) -> Struck:
     cues = cues_of_table(data)
     where = np.stack([data[k].astype(int) for k in ("take", "string", "fret")], axis=1)
     places = [Place(*row) for row in where.tolist()]
-    contact = contact_probabilities(cues, places)
+    contact = contact_probabilities(cues, places, columns_of(data, "figure"))
     free = free_parts_db(cues, places, contact)
     rows = np.flatnonzero((data["struck"] > 0.0) & np.isfinite(data["buzz_db"]))
     mine, free = [cues[i] for i in rows], free[rows]

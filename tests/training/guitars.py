@@ -35,7 +35,7 @@ from buzzscan.simulate import (
     simulate_take,
 )
 
-__all__ = ["KINDS", "MODELS", "Drawn", "draw", "drawn_law", "log_uniform"]
+__all__ = ["KINDS", "MODELS", "Drawn", "draw", "drawn_law", "drawn_string", "log_uniform"]
 
 Array = npt.NDArray[np.float64]
 
@@ -93,17 +93,22 @@ def draw(seed: int, model: str | None = None) -> Drawn:
         )
     chain = _chain(kind, rng)
     performance = _performance(guitar, kind, rng)
-    law = drawn_law(rng)
     model = model or MODELS[seed % 2]
-    sound: dict[str, Any] = {}
-    if model == "grid":
-        sound["sound"] = partial(grid_note, law=law)
-    elif model == "waveguide":
-        fret = Fret(bounce=float(rng.uniform(0.5, 1.0)), half_width=int(rng.integers(0, 2)))
-        sound["sound"] = partial(waveguide_note, fret=fret)
+    sound = drawn_string(model, rng)
     take = simulate_take(instrument, performance, chain, seed=seed, **sound)
     samples = _afterwards(take, kind, rng)
     return Drawn(guitar=guitar, samples=samples, truth=take.truth, kind=kind, model=model)
+
+
+def drawn_string(model: str, rng: np.random.Generator) -> dict[str, Any]:
+    """Return what makes `simulate_take` sound a string model of `MODELS`."""
+    law = drawn_law(rng)
+    if model == "grid":
+        return {"sound": partial(grid_note, law=law)}
+    if model == "waveguide":
+        fret = Fret(bounce=float(rng.uniform(0.5, 1.0)), half_width=int(rng.integers(0, 2)))
+        return {"sound": partial(waveguide_note, fret=fret)}
+    return {}
 
 
 def drawn_law(rng: np.random.Generator) -> ContactLaw:

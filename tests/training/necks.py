@@ -13,11 +13,9 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
-from training.grid_string import grid_note
-from training.guitars import RATE_HZ, Drawn, drawn_law, log_uniform
+from training.guitars import MODELS, RATE_HZ, Drawn, drawn_string, log_uniform
 
 from buzzscan.guitar import Guitar
 from buzzscan.simulate import (
@@ -220,8 +218,14 @@ def _unevenly(played: Performance, rng: np.random.Generator) -> Performance:
     )
 
 
-def draw_neck(seed: int) -> Drawn:
-    """Return the take of a seed: every other by a string on a grid, two of three by rough hands."""
+def draw_neck(seed: int, model: str | None = None) -> Drawn:
+    """Return the take of a seed, two of three by rough hands.
+
+    Parameters
+    ----------
+    model
+        String model, of `MODELS`; None draws the first two in turn.
+    """
     rng = np.random.default_rng([seed, 7])
     guitar = drawn_guitar(rng)
     kind = KINDS[int(rng.integers(len(KINDS)))]
@@ -233,13 +237,12 @@ def draw_neck(seed: int) -> Drawn:
         chain = dataclasses.replace(
             chain, room_t60_s=float(rng.uniform(0.15, 0.6)), room_db=float(rng.uniform(-14.0, 0.0))
         )
-    grid = seed % 2 == 1
-    sound = {"sound": partial(grid_note, law=drawn_law(rng))} if grid else {}
-    take = simulate_take(neck, performance, chain, seed=seed, **sound)
+    model = model or MODELS[seed % 2]
+    take = simulate_take(neck, performance, chain, seed=seed, **drawn_string(model, rng))
     return Drawn(
         guitar=guitar,
         samples=take.samples,
         truth=take.truth,
         kind="rough neck" if rough else "neck",
-        model="grid" if grid else "modes",
+        model=model,
     )
