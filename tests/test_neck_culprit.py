@@ -137,12 +137,14 @@ def test_a_fret_that_stands_far_out_is_the_one_that_is_found() -> None:
     assert found[0].size_mm > 0.25
 
 
-def test_buzz_up_the_neck_of_two_strings_may_be_the_end_or_the_action() -> None:
-    # a level neck too is met first far up, where strikes are heard most easily
+def test_buzz_up_the_neck_of_two_strings_may_be_the_action_or_the_end() -> None:
+    # a level neck too is met first far up, where strikes are heard most easily; and an end that
+    # rises does so under all strings, four of which are silent
     found = explained({(s, f) for s in (1, 2) for f in (12, 14, 15, 17, 18, 19, 20)}).found[0]
+    assert found.cause.kind == "low action"
     assert found.rival is not None
-    assert {found.cause.kind, found.rival.kind} == {"rising fret end", "low action"}
-    assert found.confidence < 0.7
+    assert found.rival.kind == "rising fret end"
+    assert found.confidence < 0.9
 
 
 def test_touches_in_the_attack_tell_a_high_fret_from_a_low_one() -> None:

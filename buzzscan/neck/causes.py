@@ -83,7 +83,7 @@ _END_SIZES_MM = np.array([0.1, 0.18, 0.26, 0.36, 0.48, 0.6])
 
 _LOG_PRIOR: dict[FindingKind, float] = {
     "high fret": float(np.log(1.5)),
-    "low fret": float(np.log(0.33)),
+    "low fret": float(np.log(0.45)),
     "low nut slot": float(np.log(0.50)),
     "neck too straight": float(np.log(0.25)),
     "rising fret end": float(np.log(0.2)),

@@ -31,7 +31,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _STRIKES = 0.3
 """A pass strikes, for the level's sake, from here."""
-_USUAL_TIMES, _USUAL_BOUNDS = 7.0, (0.018, 0.06)
+_USUAL_TIMES, _USUAL_BOUNDS = 7.0, (0.018, 0.14)
 """A probability of contact counts for what it says beyond the usual: a few times the middle one of
 the take's notes of about that pitch, on all strings, within bounds that a neck which strikes
 everywhere does not pass. What a single note is taken for depends on its pitch and on how the take

@@ -13,8 +13,8 @@ and the saddle in one array, heights in mm.
 
 Limits
 ------
-One strength per string and take; uneven picking is in the slack. Log likelihoods are tempered
-because neighbouring places share errors that the model does not know.
+One strength per string and take; uneven picking is in the slack. Places are independent given the
+circumstances; the errors of the model that neighbouring ones share are not known here.
 """
 
 from __future__ import annotations
@@ -40,18 +40,18 @@ _EASIER_PER_OCTAVE, _EASIER_ODDS = (0.05, 0.2, 0.35), (0.25, 0.5, 0.25)
 """A note an octave up swings twice as often before it dies, and its strikes are heard at a
 strength this much (ln) less, and how often by how much: it depends on strings and recording
 (found on simulated strings, with frets, gauges and plucks varied)."""
-_TOUCH, _TOUCH_ODDS, _TOUCH_SPREAD = (-1.3, -0.95, -0.55, -0.1), (0.25, 0.45, 0.25, 0.05), 0.3
+_TOUCH, _TOUCH_ODDS, _TOUCH_SPREAD = (-1.42, -1.07, -0.67, -0.22), (0.25, 0.45, 0.25, 0.05), 0.26
 """Strength of the player's touch on all strings, as ln over the middle threshold of the level neck
 (a hard player comes close), how often, and how the strings scatter about it: gauges differ."""
 _ODDS = np.multiply.outer(_TOUCH_ODDS, np.outer(_PLUCK_ODDS, _EASIER_ODDS))
 _LOG_SHARE = np.log(_ODDS.ravel())
-_SLACK = 0.28
+_SLACK = 0.32
 """Standard deviation of ln(strength/threshold): picking uneven by 1–2 dB, frets by a hair, and how
 long what strikes goes on doing so."""
-_FALSE_ALARM, _MISS = 0.004, 0.15
+_FALSE_ALARM, _MISS = 0.002, 0.15
 """Contact heard where there is none, and missed where there is (per place, both passes)."""
-_TOUCH_SOONER, _TOUCH_SLACK = 0.8, 0.18
-_TOUCH_LATER_PER_OCTAVE = 0.25
+_TOUCH_SOONER, _TOUCH_SLACK = 0.65, 0.2
+_TOUCH_LATER_PER_OCTAVE = 0.27
 """A string touches a fret within its attack at this much less strength (ln) than it takes to go on
 striking; less of that an octave up, where what strikes is heard the easier and the first swing is
 the same; and the scatter (found on simulated strings, heights known and touches as heard)."""
@@ -65,7 +65,6 @@ _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 1.1, 0.5, 0.4
 """ln(strength/threshold) about which a note chokes, the gap being then a third of the swing, its
 scatter, and how many of those that choke are told to (found on simulated strings: a choke that
 still rings a while is told as contact)."""
-_TEMPER = 0.9
 _LEAST_GAP_MM = 0.01
 _STRENGTHS = np.arange(-2.0, 1.41, 0.2)
 _NEAR_LIFT, _NEAR_FADE = 0.6, 1.5
@@ -123,7 +122,7 @@ class StrikeModel:
         out: FloatArray = np.zeros((*index.shape[:-1], _STRENGTHS.size))
         for fret in range(profile.shape[-1] - 1):
             out += self.table[strings, fret, index[..., fret]]
-        return _TEMPER * out
+        return out
 
     def log_evidence(self, profile: FloatArray) -> FloatArray:
         """Return ln P(evidence) of profiles, strengths summed over: (circumstances, strings, …)."""
