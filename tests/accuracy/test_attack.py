@@ -10,9 +10,9 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 import pytest
-from training.examples import table
+from training.examples import rows_of_seed, table
 from training.fit import auc
-from training.fit_attack import attacks_of, rows_of_seed
+from training.fit_attack import attacks_of
 
 from buzzscan.measures.attack_numbers import TREES
 
