@@ -23,8 +23,7 @@ BRIGHTER_DB = 6.0
 def _small_fits(monkeypatch: pytest.MonkeyPatch) -> None:
     """Fit what a few hundred notes need, as seldom as takes can be held out."""
     monkeypatch.setattr(fit_attack, "TREES", 30)
-    for module in (fit, fit_attack):
-        monkeypatch.setattr(module, "FOLDS", 2)
+    monkeypatch.setattr(fit, "FOLDS", 2)
 
 
 @pytest.fixture(scope="module")

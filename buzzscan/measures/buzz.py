@@ -34,7 +34,7 @@ from buzzscan.partials import PartialFit
 from buzzscan.recording import Recording
 from buzzscan.units import hz_to_cents
 
-__all__ = ["NEXT_FRET_CENTS", "measure_buzz"]
+__all__ = ["NEXT_FRET_CENTS", "HeardNote", "hear_notes", "measure_buzz"]
 
 FloatArray = npt.NDArray[np.floating[Any]]
 
@@ -64,7 +64,7 @@ _NOT_TOLD = BuzzMeasure(
 )
 
 
-class _Sound(NamedTuple):
+class HeardNote(NamedTuple):
     """What is heard of one note: cues of contact, and its attack."""
 
     cues: Cues
@@ -94,7 +94,7 @@ def measure_buzz(
     offset_cents
         How far the instrument as a whole lies from its nominal pitch.
     """
-    heard = _hear(recordings, guitar, notes, fits)
+    heard = hear_notes(recordings, guitar, notes, fits)
     measures = [_NOT_TOLD] * len(notes)
     told = [(i, sound) for i, sound in enumerate(heard) if sound is not None]
     all_cues = [sound.cues for _, sound in told]
@@ -127,14 +127,17 @@ def measure_buzz(
     return tuple(measures)
 
 
-def _hear(
+def hear_notes(
     recordings: Sequence[Recording],
     guitar: Guitar,
     notes: Sequence[Note],
     fits: Sequence[PartialFit | None],
-) -> list[_Sound | None]:
-    """Return what is heard of each note, None where it is too short."""
-    heard: list[_Sound | None] = [None] * len(notes)
+) -> list[HeardNote | None]:
+    """Return what is heard of each note, None where it is too short.
+
+    Parameters are those of `measure_buzz`.
+    """
+    heard: list[HeardNote | None] = [None] * len(notes)
     for index, recording in enumerate(recordings):
         mine = [i for i, note in enumerate(notes) if note.recording == index]
         if not mine:
@@ -155,7 +158,7 @@ def _hear(
                 first_partial_hz=first_hz,
                 inharmonicity=None if fit is None else fit.inharmonicity,
             )
-            heard[i] = _Sound(cues, attack)
+            heard[i] = HeardNote(cues, attack)
     return heard
 
 

@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
-from buzzscan.measures.contact import log_odds
+from buzzscan.measures.contact import log_odds, logistic
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.positions import Place, judged_notes
 from buzzscan.neck.verdict import Position, tells_contact
@@ -102,7 +102,7 @@ def _pooled(notes: Sequence[MeasuredNote], usual: float, silent: int) -> float:
     weight = 1.0 if passes == 1 else _PASS_WEIGHT
     odds = log_odds(np.clip(values, 1e-3, 1.0 - 1e-3))
     beyond = float((odds - usual).sum()) + silent * _SILENT_ODDS
-    return float(1.0 / (1.0 + np.exp(-weight * beyond)))
+    return float(logistic(np.array(weight * beyond)))
 
 
 def _struck_level(notes: Sequence[MeasuredNote]) -> float:

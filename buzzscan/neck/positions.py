@@ -22,7 +22,7 @@ import numpy as np
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz import NEXT_FRET_CENTS
-from buzzscan.measures.contact import log_odds
+from buzzscan.measures.contact import log_odds, logistic
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.stopping import stopped_early
 from buzzscan.neck.trend import Trend, trend_of
@@ -86,7 +86,7 @@ def combined_contact(values: Sequence[float]) -> float | None:
     if not values:
         return None
     odds = log_odds(np.clip(values, 1e-3, 1.0 - 1e-3))
-    return float(1.0 / (1.0 + np.exp(-np.mean(odds))))
+    return float(logistic(odds.mean()))
 
 
 def decay_trends(

@@ -33,9 +33,9 @@ from training.necks import draw_neck
 from buzzscan import scan
 from buzzscan.errors import BuzzscanError
 from buzzscan.guitar import Guitar
-from buzzscan.measures.attack import Attack, hear_attack
-from buzzscan.measures.buzz_cues import Cues, hear_cues
-from buzzscan.measures.buzz_noise import measure_noise_floor
+from buzzscan.measures.attack import Attack
+from buzzscan.measures.buzz import hear_notes
+from buzzscan.measures.buzz_cues import Cues
 from buzzscan.measures.pitch import hear_string
 from buzzscan.notes.note import Note
 from buzzscan.recording import Recording, open_recording, recording_from_samples
@@ -97,23 +97,19 @@ def _heard(
     recording: Recording, guitar: Guitar, notes: Sequence[Note]
 ) -> Iterator[tuple[Note, Heard]]:
     """Yield every note that is long enough with what is heard of it, as the analysis hears it."""
-    noise = measure_noise_floor(recording, list(notes))
     rate = recording.sample_rate_hz
+    fits = []
     for note in notes:
-        after = recording.read(round(note.onset_s * rate), round(note.end_s * rate))
-        placed = guitar.pitch_hz(note.string, note.fret)
-        string = hear_string(after, sample_rate_hz=rate, placed_hz=placed, heard_hz=note.pitch_hz)
-        first_hz = placed if string is None else string.fit.pitch_hz
-        cues = hear_cues(after, sample_rate_hz=rate, first_partial_hz=first_hz, noise=noise)
-        if cues is None:
-            continue
-        attack = hear_attack(
-            after,
+        string = hear_string(
+            recording.read(round(note.onset_s * rate), round(note.end_s * rate)),
             sample_rate_hz=rate,
-            first_partial_hz=first_hz,
-            inharmonicity=None if string is None else string.fit.inharmonicity,
+            placed_hz=guitar.pitch_hz(note.string, note.fret),
+            heard_hz=note.pitch_hz,
         )
-        yield note, cue_columns(cues) | attack_columns(attack)
+        fits.append(None if string is None else string.fit)
+    for note, heard in zip(notes, hear_notes([recording], guitar, notes, fits), strict=True):
+        if heard is not None:
+            yield note, cue_columns(heard.cues) | attack_columns(heard.attack)
 
 
 def _note(i: int, place: tuple[int, int], span_s: tuple[float, float], pitch: float) -> Note:

@@ -16,7 +16,7 @@ The same tables give the same numbers with the same version of scikit-learn.
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -39,11 +39,11 @@ from buzzscan.measures.contact_numbers import ALONE, COMPARED, FIRST_SLOPES, Ran
 from buzzscan.measures.continuation import N_FIGURES
 
 __all__ = [
-    "FOLDS",
     "Model",
     "Notes",
     "Table",
     "auc",
+    "by_the_others",
     "fit_model",
     "fold_of",
     "held_out",
@@ -204,13 +204,26 @@ def fold_of(take: npt.NDArray[np.int_]) -> npt.NDArray[np.int_]:
     return np.asarray(np.random.default_rng(0).permutation(takes.size)[index] % FOLDS)
 
 
+def by_the_others(part: npt.NDArray[Any], told: Callable[[Flags], Array]) -> Array:
+    """Return what is told of the notes of each part by what is learnt from the other parts.
+
+    Parameters
+    ----------
+    part
+        Of each note, shape (n,).
+    told
+        What is told of all notes by what is learnt from the chosen ones.
+    """
+    out = np.zeros(part.size)
+    for one in np.unique(part):
+        mine = part == one
+        out[mine] = told(~mine)[mine]
+    return out
+
+
 def held_out(notes: Notes, part: npt.NDArray[Any]) -> Array:
     """Return probabilities of the notes of each part by a model fitted to the other parts."""
-    out = np.zeros(len(notes.take))
-    for one in np.unique(part):
-        model = fit_model(notes, part != one)
-        out[part == one] = probabilities(model, notes)[part == one]
-    return out
+    return by_the_others(part, lambda chosen: probabilities(fit_model(notes, chosen), notes))
 
 
 def parts(model: npt.NDArray[np.str_], kind: npt.NDArray[np.str_]) -> list[tuple[str, Flags]]:

@@ -27,7 +27,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 from training.examples import columns_of
-from training.fit import FOLDS, Array, Flags, Table, auc, fold_of, parts, read_tables
+from training.fit import Array, Flags, Table, auc, by_the_others, fold_of, parts, read_tables
 from training.tree_text import baseline, tree_lines, write_module
 
 from buzzscan.measures import attack_numbers
@@ -118,12 +118,10 @@ def fit_trees(attacks: Attacks, chosen: Flags) -> Any:
 
 def held_out(attacks: Attacks) -> Array:
     """Return the log odds of a touch for the notes of each take from the others."""
-    fold = fold_of(attacks.take)
-    out = np.zeros(attacks.take.size)
-    for k in range(FOLDS):
-        trees = fit_trees(attacks, fold != k)
-        out[fold == k] = trees.decision_function(attacks.columns[fold == k])
-    return out
+    return by_the_others(
+        fold_of(attacks.take),
+        lambda chosen: fit_trees(attacks, chosen).decision_function(attacks.columns),
+    )
 
 
 def report(attacks: Attacks, odds: Array) -> None:

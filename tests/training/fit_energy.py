@@ -27,7 +27,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.stats import spearmanr
 from training.examples import columns_of, cues_of_table
-from training.fit import FOLDS, Array, Flags, Table, fold_of, parts, read_tables
+from training.fit import Array, Flags, Table, by_the_others, fold_of, parts, read_tables
 from training.tree_text import baseline, tree_lines, write_module
 
 from buzzscan.measures import buzz_numbers
@@ -108,11 +108,9 @@ def fit_trees(notes: Struck, chosen: Flags) -> Any:
 
 def held_out(notes: Struck) -> Array:
     """Return what is learnt for the notes of each take from the others."""
-    fold = fold_of(notes.take)
-    out = np.zeros(notes.take.size)
-    for k in range(FOLDS):
-        out[fold == k] = fit_trees(notes, fold != k).predict(notes.columns[fold == k])
-    return out
+    return by_the_others(
+        fold_of(notes.take), lambda chosen: fit_trees(notes, chosen).predict(notes.columns)
+    )
 
 
 def report(notes: Struck, learnt: Array) -> None:

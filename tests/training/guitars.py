@@ -35,7 +35,7 @@ from buzzscan.simulate import (
     simulate_take,
 )
 
-__all__ = ["KINDS", "MODELS", "Drawn", "draw", "drawn_law", "drawn_string", "log_uniform"]
+__all__ = ["KINDS", "MODELS", "Drawn", "draw", "drawn_string", "log_uniform"]
 
 Array = npt.NDArray[np.float64]
 
@@ -102,7 +102,7 @@ def draw(seed: int, model: str | None = None) -> Drawn:
 
 def drawn_string(model: str, rng: np.random.Generator) -> dict[str, Any]:
     """Return what makes `simulate_take` sound a string model of `MODELS`."""
-    law = drawn_law(rng)
+    law = _drawn_law(rng)
     if model == "grid":
         return {"sound": partial(grid_note, law=law)}
     if model == "waveguide":
@@ -111,7 +111,7 @@ def drawn_string(model: str, rng: np.random.Generator) -> dict[str, Any]:
     return {}
 
 
-def drawn_law(rng: np.random.Generator) -> ContactLaw:
+def _drawn_law(rng: np.random.Generator) -> ContactLaw:
     """Return how the frets of a guitar push back."""
     return ContactLaw(
         stiffness=log_uniform(rng, 0.04, 0.25),
