@@ -11,7 +11,7 @@ import pytest
 
 from buzzscan.guitar import Guitar
 from buzzscan.neck.clearance import Setup, setup_of
-from buzzscan.neck.culprit import Explanation, explain
+from buzzscan.neck.culprit import Explanation, Found, explain
 from buzzscan.neck.evidence import Evidence
 
 GUITAR = Guitar(
@@ -39,7 +39,6 @@ def evidence(
     return Evidence(
         contact=contact,
         struck=np.nan_to_num(contact) > 0.5,
-        level_db=np.where(np.nan_to_num(contact) > 0.5, -22.0, np.nan),
         choked=dies,
         touched=np.zeros(contact.shape),
     )
@@ -137,29 +136,32 @@ def test_a_fret_that_stands_far_out_is_the_one_that_is_found() -> None:
     assert found[0].size_mm > 0.25
 
 
-def test_buzz_up_the_neck_of_two_strings_may_be_the_action_or_the_end() -> None:
-    # a level neck too is met first far up, where strikes are heard most easily; and an end that
-    # rises does so under all strings, four of which are silent
+def test_buzz_up_the_neck_of_two_strings_is_their_action() -> None:
+    # a level neck too is met first far up, where strikes last most easily; and an end that rises
+    # does so under all strings, four of which are silent
     found = explained({(s, f) for s in (1, 2) for f in (12, 14, 15, 17, 18, 19, 20)}).found[0]
     assert found.cause.kind == "low action"
-    assert found.rival is not None
-    assert found.rival.kind == "rising fret end"
-    assert found.confidence < 0.9
+    assert found.strings == (1, 2)
 
 
 def test_touches_in_the_attack_tell_a_high_fret_from_a_low_one() -> None:
     strings = (2, 3, 4, 5)
     given = evidence({(s, 8) for s in strings})
 
-    def named(further_back: float) -> tuple[str, int]:
-        touched = np.full(SETUP.heights_mm.shape, -1.2)
+    def first(further_back: float) -> Found:
+        touched = np.full(SETUP.heights_mm.shape, -3.0)
         touched[1:5, 8] = 2.5
         touched[1:5, 7] = further_back
         told = dataclasses.replace(given, touched=touched)
-        return explain(SETUP, told, lowest=0).found[0].cause.name
+        return explain(SETUP, told, lowest=0).found[0]
 
-    assert named(2.5) == ("high fret", 9)
-    assert named(-1.2) == ("low fret", 8)
+    high, low = first(2.5), first(-3.0)
+    assert high.cause.name == ("high fret", 9)
+    assert high.rival is None
+    # a high fret is the commoner: silence behind it makes a low one before it no less likely
+    assert low.cause.name == ("low fret", 8)
+    assert low.rival is not None
+    assert low.rival.name == ("high fret", 9)
 
 
 def test_notes_that_touch_in_their_attack_only_are_told_apart() -> None:

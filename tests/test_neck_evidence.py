@@ -87,12 +87,6 @@ def test_a_note_lost_in_both_passes_speaks_for_contact(note_at: Maker) -> None:
     assert heard(note_at, (0.002,), silent={PLACE: 1}).contact[AT] < 0.7
 
 
-def test_the_level_is_that_of_the_passes_that_strike(note_at: Maker) -> None:
-    evidence = heard(note_at, (0.9, 0.01), buzz_db=(-20.0, -70.0))
-    assert evidence.level_db[AT] == -20.0
-    assert np.isnan(evidence.level_db[0, 0])
-
-
 def touched(
     note_at: Maker, attack: float | None, *, struck: float | None, others: float = 0.2
 ) -> float:

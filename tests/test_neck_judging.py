@@ -115,9 +115,11 @@ def test_buzz_behind_a_fret_is_that_fret(
     assert 0.0 < first.height_low_mm < first.height_mm < first.height_high_mm
 
 
-def test_one_false_alarm_is_no_fret(judged: Callable[..., Judgement]) -> None:
+def test_one_place_is_hardly_a_fret(judged: Callable[..., Judgement]) -> None:
+    # heard on the way up and down, on one string: worth a look, no more
     findings = judged({(2, 13): (0.8, -50.0)}).findings
-    assert not [f for f in findings if f.kind in ("high fret", "low fret")]
+    assert all(f.confidence < 0.2 for f in findings)
+    assert not judged({(2, 13): (0.4, -50.0)}).findings
 
 
 def test_two_high_frets_are_two_findings(judged: Callable[..., Judgement]) -> None:
@@ -170,7 +172,8 @@ def test_a_neck_of_one_or_two_frets_may_buzz(note_at: Maker, frets: int) -> None
 
 
 def test_buzz_from_the_body_up_is_a_rising_end(judged: Callable[..., Judgement]) -> None:
-    contact = {(s, f): STRONG for s in ALL for f in range(13, 21)}
+    # all but the last fret, ahead of which there is none
+    contact = {(s, f): STRONG for s in ALL for f in range(13, GUITAR.frets)}
     assert judged(contact).findings[0].kind == "rising fret end"
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
-
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -17,18 +15,17 @@ SETUP = setup_of(Guitar(scale_mm=647.7, action_12_mm=(1.6,) * 6, relief_mm=0.1, 
 FloatArray = npt.NDArray[np.float64]
 
 
-def evidence(contact: FloatArray, *, level_db: float = np.nan) -> Evidence:
+def evidence(contact: FloatArray, *, touched: FloatArray | float = 0.0) -> Evidence:
     return Evidence(
         contact=contact,
         struck=np.nan_to_num(contact) > 0.5,
-        level_db=np.where(np.nan_to_num(contact) > 0.5, level_db, np.nan),
         choked=np.zeros(contact.shape, np.bool_),
-        touched=np.zeros(contact.shape),
+        touched=np.broadcast_to(touched, contact.shape),
     )
 
 
-def model_of(contact: FloatArray, **options: float) -> StrikeModel:
-    return strike_model(SETUP, evidence(contact, **options), lowest=0)
+def model_of(contact: FloatArray, *, touched: FloatArray | float = 0.0) -> StrikeModel:
+    return strike_model(SETUP, evidence(contact, touched=touched), lowest=0)
 
 
 CLEAN = np.full(SETUP.heights_mm.shape, 0.003)
@@ -64,9 +61,11 @@ def test_a_high_fret_lowers_thresholds_behind_it_most_for_the_nearest() -> None:
     # the last fret has none ahead of it
     assert np.isposinf(level[..., -1]).all()
     fall = level[..., :-1] - high[..., :-1]
-    near = fall[:, :, 4:9]
-    assert (np.diff(near, axis=-1) >= -1e-12).all()
-    assert (near[..., -1] > 0.5).all()
+    # what else lies ahead is met first from further back
+    for kind, behind in ((0, 7), (1, 6)):
+        near = fall[kind][..., behind - 2 : 9]
+        assert (np.diff(near, axis=-1) >= -1e-12).all()
+        assert (near[..., -1] > 0.5).all()
     # held itself, and behind those above it, a fret that is high costs nothing
     assert (fall[..., 9:] <= 1e-12).all()
 
@@ -104,18 +103,40 @@ def test_a_touch_shared_by_the_strings_is_learnt_from_all_of_them() -> None:
     assert expected[0] > 2.0 * expected[1]
 
 
-def test_a_loud_strike_speaks_for_a_higher_fret() -> None:
+def test_what_goes_on_striking_has_touched() -> None:
+    strike, touch = model_of(CLEAN).thresholds(with_high_fret(9, 0.1))[..., :-1]
+    assert (touch <= strike).all()
+
+
+def test_strikes_last_the_longer_the_nearer_to_the_middle_a_string_is_picked() -> None:
+    strike, touch = model_of(CLEAN).thresholds(SETUP.profile_mm)[..., 1:-1]
+    # three places of the pluck, from beside the bridge on, by three of how long strikes last
+    lead = (strike - touch).reshape(3, 3, *strike.shape[1:])
+    assert (np.diff(lead, axis=0) <= 0.0).all()
+    assert (np.diff(lead, axis=1) <= 0.0).all()
+    # up the neck the same pluck is nearer to the middle
+    assert (lead[..., -1] < lead[..., 0]).all()
+
+
+def test_a_touch_behind_it_tells_a_high_fret_from_a_low_one_before_it() -> None:
     contact = CLEAN.copy()
     contact[:, 8] = 0.97
-    contact[:, 15] = 0.97
-    levels = np.where(np.arange(23) == 8, -12.0, -30.0)
-    both = evidence(contact)
-    told = dataclasses.replace(
-        both, level_db=np.where(contact > 0.5, np.broadcast_to(levels, contact.shape), np.nan)
-    )
+    low = SETUP.profile_mm.copy()
+    low[:, 8] -= 0.12
+    high = with_high_fret(9, 0.12)
+    lead = []
+    for odds in (3.0, -3.0):
+        touched = np.full(CLEAN.shape, -3.0)
+        touched[:, 7] = odds
+        touched[:, 8] = 3.0
+        model = model_of(contact, touched=touched)
+        lead.append(total(model, high) - total(model, low))
+    assert lead[0] > 2.0
+    assert lead[1] < lead[0] - 4.0
 
-    def lead(heard: Evidence) -> float:
-        model = strike_model(SETUP, heard, lowest=0)
-        return total(model, with_high_fret(9, 0.14)) - total(model, with_high_fret(9, 0.07))
 
-    assert lead(told) > lead(both)
+def test_no_place_can_rule_heights_out() -> None:
+    contact = np.full(CLEAN.shape, np.nan)
+    contact[0, 8] = 0.999999
+    model = model_of(contact)
+    assert total(model, SETUP.profile_mm) >= float(np.log(5e-4))

@@ -25,7 +25,6 @@ def search(struck: set[tuple[int, int]]) -> Search:
     heard = Evidence(
         contact=contact,
         struck=contact > 0.5,
-        level_db=np.where(contact > 0.5, -22.0, np.nan),
         choked=np.zeros(contact.shape, np.bool_),
         touched=np.zeros(contact.shape),
     )

@@ -28,7 +28,15 @@ import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
 
-__all__ = ["Setup", "clearances", "envelope", "fret_places", "relief_curve", "setup_of"]
+__all__ = [
+    "PLUCK_RANGE",
+    "Setup",
+    "clearances",
+    "envelope",
+    "fret_places",
+    "relief_curve",
+    "setup_of",
+]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -41,6 +49,8 @@ _TYPICAL_ACTION_MM = (1.8, 1.5)
 """Over the 12th fret, thickest and thinnest string (common practice, no source)."""
 _TYPICAL_RELIEF_MM = 0.2
 _TYPICAL_NUT_GAP_MM = 0.4
+PLUCK_RANGE = (0.02, 0.5)
+"""Pluck places considered, as a share of the sounding string."""
 _SOUND_NUT_GAP_MM = 0.2
 """A slot cut lower than this is a cause to be found, not a setup to take for granted (common
 practice, no source)."""
@@ -60,6 +70,8 @@ class Setup:
         Nut slot (index 0) and fret tops per string, shape (strings, frets + 1), string 1 first.
     saddle_mm
         Height of each string at the saddle over the plane of the frets, shape (strings,).
+    open_hz
+        Pitch of each open string, shape (strings,).
     in_mm
         True when action and relief are known, so that heights may be said in mm.
     """
@@ -68,6 +80,7 @@ class Setup:
     scale_mm: float
     heights_mm: FloatArray
     saddle_mm: FloatArray
+    open_hz: FloatArray
     in_mm: bool
 
     @property
@@ -107,8 +120,8 @@ def setup_of(guitar: Guitar) -> Setup:
     What the guitar does not say is filled with typical values, and `Setup.in_mm` is then
     False unless both action and relief are known.
     """
-    lowest_hz = min(guitar.pitch_hz(s, 0) for s in guitar.strings)
-    typical = _TYPICAL_BASS_SCALE_MM if lowest_hz < _BASS_BELOW_HZ else _TYPICAL_GUITAR_SCALE_MM
+    open_hz = np.array([guitar.pitch_hz(s, 0) for s in guitar.strings], np.float64)
+    typical = _TYPICAL_BASS_SCALE_MM if open_hz.min() < _BASS_BELOW_HZ else _TYPICAL_GUITAR_SCALE_MM
     scale = guitar.scale_mm or typical
     relief = _TYPICAL_RELIEF_MM if guitar.relief_mm is None else guitar.relief_mm
     gap = _TYPICAL_NUT_GAP_MM if guitar.nut_gap_mm is None else guitar.nut_gap_mm
@@ -126,6 +139,7 @@ def setup_of(guitar: Guitar) -> Setup:
         scale_mm=scale,
         heights_mm=heights,
         saddle_mm=nut + slope * scale,
+        open_hz=open_hz,
         in_mm=guitar.action_12_mm is not None and guitar.relief_mm is not None,
     )
 
@@ -169,7 +183,7 @@ def envelope(places_mm: FloatArray, *, scale_mm: float, pluck_mm: float) -> Floa
         ``[n, m]``: string held at n, over fret m; 0 where m is not ahead of n.
     """
     left = scale_mm - places_mm
-    pluck = np.clip(pluck_mm / left, 0.02, 0.5)[:, None]
+    pluck = np.clip(pluck_mm / left, *PLUCK_RANGE)[:, None]
     along = left[None, :] / left[:, None]
     triangle = np.minimum(along / pluck, (1.0 - along) / (1.0 - pluck))
     turned = np.minimum((1.0 - along) / pluck, along / (1.0 - pluck))

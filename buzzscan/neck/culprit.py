@@ -36,7 +36,7 @@ _LEAST_SUPPORT = 0.7
 """Log odds that the evidence itself must add to the prior."""
 _MOST_CAUSES = 5
 _EXPLAINS = 0.15
-_EXPLAINS_LITTLE, _EXPLAINS_TIMES = 0.03, 4.0
+_EXPLAINS_LITTLE, _EXPLAINS_TIMES = 0.01, 6.0
 """A cause explains a place when it raises its probability of contact by this much; or by little,
 but to several times what it is without."""
 LEFT_OVER = 0.4

@@ -30,7 +30,7 @@ __all__ = ["Evidence", "evidence_of"]
 FloatArray = npt.NDArray[np.float64]
 
 _STRIKES = 0.3
-"""A pass strikes, for the level's sake, from here."""
+"""A note that chokes in its only pass and strikes less than this is stopped by the hand."""
 _USUAL_TIMES, _USUAL_BOUNDS = 7.0, (0.018, 0.14)
 """A probability of contact counts for what it says beyond the usual: a few times the middle one of
 the take's notes of about that pitch, on all strings, within bounds that a neck which strikes
@@ -61,8 +61,6 @@ class Evidence:
         Probability of contact with even odds to begin with; NaN where nothing was judged.
     struck
         Whether the verdict on the place is that it buzzes.
-    level_db
-        `buzz_db` of the passes that strike.
     choked
         Whether the note chokes, with or without a pitch of its own.
     touched
@@ -72,7 +70,6 @@ class Evidence:
 
     contact: FloatArray
     struck: npt.NDArray[np.bool_]
-    level_db: FloatArray
     choked: npt.NDArray[np.bool_]
     touched: FloatArray
 
@@ -103,16 +100,6 @@ def _pooled(notes: Sequence[MeasuredNote], usual: float, silent: int) -> float:
     odds = log_odds(np.clip(values, 1e-3, 1.0 - 1e-3))
     beyond = float((odds - usual).sum()) + silent * _SILENT_ODDS
     return float(logistic(np.array(weight * beyond)))
-
-
-def _struck_level(notes: Sequence[MeasuredNote]) -> float:
-    """Return the middle level of the passes that strike; a pass that does not says nothing."""
-    values = [
-        n.buzz_db
-        for n in judged_notes(notes)
-        if n.buzz_db is not None and n.contact is not None and n.contact >= _STRIKES
-    ]
-    return float(np.median(values)) if values else np.nan
 
 
 def _touch_odds(notes: Iterable[MeasuredNote]) -> FloatArray:
@@ -179,7 +166,7 @@ def evidence_of(
         Passes of a place that had time for a note and gave none.
     """
     shape = (guitar.n_strings, guitar.frets + 1)
-    contact, level = np.full(shape, np.nan), np.full(shape, np.nan)
+    contact = np.full(shape, np.nan)
     choked, struck = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
     touched = np.zeros(shape)
     touches = _touches([n for notes in places.values() for n in notes])
@@ -193,11 +180,10 @@ def evidence_of(
         contact[at] = _pooled(
             places.get(place, ()), float(usual[round(guitar.midi(*place))]), silent.get(place, 0)
         )
-        level[at] = _struck_level(places.get(place, ()))
         touched[at] = touches.log_odds(places.get(place, ()))
         struck[at] = tells_contact(position.buzz)
         if position.buzz == "choked":
             by_hand = len(position.notes) == 1 and (position.contact or 0.0) < _STRIKES
             choked[at] = not by_hand
             contact[at] = np.nan if by_hand else 1.0
-    return Evidence(contact=contact, struck=struck, level_db=level, choked=choked, touched=touched)
+    return Evidence(contact=contact, struck=struck, choked=choked, touched=touched)

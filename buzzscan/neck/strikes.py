@@ -2,11 +2,13 @@
 
 Conventions
 -----------
-A note strikes when the strength of its pluck exceeds a threshold that geometry gives
-(`buzzscan.neck.clearance`). Strength and threshold are natural logs; strength is unknown per
-string and summed over. So are the circumstances that all strings share: how hard the player
-picks, where, and how much more easily strikes are heard up the neck. A note strikes with
-probability Φ((strength − threshold)/slack); far above its threshold it chokes.
+A note touches a fret as it is picked, and goes on striking one, when the strength of its pluck
+exceeds a threshold each, that geometry gives (`buzzscan.neck.clearance`) and the string's own law:
+where the fret lies ahead, where it is picked, and how fast it swings. Strengths and thresholds are
+natural logs; a strength is counted from the middle threshold of a touch on the level neck. It is
+unknown per string and summed over. So are the circumstances that all strings share: how hard the
+player picks, where, and how long strikes last. Either happens with probability
+Φ((strength − threshold)/slack); far above its threshold a note chokes.
 
 Arrays run over (circumstances, strings, …, frets + 1). A profile is the nut slot, every fret
 and the saddle in one array, heights in mm.
@@ -20,58 +22,78 @@ circumstances; the errors of the model that neighbouring ones share are not know
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from buzzscan.neck.clearance import Setup, clearances, envelope
+from buzzscan.neck.clearance import PLUCK_RANGE, Setup, clearances, envelope
 from buzzscan.neck.evidence import Evidence
 
 __all__ = ["StrikeModel", "log_sum", "strike_model"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_PLUCK_SHARES, _PLUCK_ODDS = (0.14, 0.24, 0.5), (0.4, 0.4, 0.2)
-"""Pluck place as a share of the open string, from beside the bridge to over the neck, and how
-often. The last also stands for a string let go from the board's side, whose near end swings
-least."""
-_EASIER_PER_OCTAVE, _EASIER_ODDS = (0.05, 0.2, 0.35), (0.25, 0.5, 0.25)
-"""A note an octave up swings twice as often before it dies, and its strikes are heard at a
-strength this much (ln) less, and how often by how much: it depends on strings and recording
-(found on simulated strings, with frets, gauges and plucks varied)."""
-_TOUCH, _TOUCH_ODDS, _TOUCH_SPREAD = (-1.42, -1.07, -0.67, -0.22), (0.25, 0.45, 0.25, 0.05), 0.26
-"""Strength of the player's touch on all strings, as ln over the middle threshold of the level neck
-(a hard player comes close), how often, and how the strings scatter about it: gauges differ."""
-_ODDS = np.multiply.outer(_TOUCH_ODDS, np.outer(_PLUCK_ODDS, _EASIER_ODDS))
+_PLUCK_SHARES, _PLUCK_ODDS = (0.1, 0.16, 0.24), (0.3, 0.45, 0.25)
+"""Pluck place as a share of the open string, from beside the bridge to before the neck, and how
+often."""
+_LAST_MORE, _LAST_ODDS = (-0.2, 0.0, 0.2), (0.25, 0.5, 0.25)
+"""How much sooner (ln) strikes last on this guitar than on most, and how often: strings and frets
+lose more or less."""
+_TOUCH, _TOUCH_ODDS, _TOUCH_SPREAD = (-0.76, -0.41, -0.06, 0.29), (0.33, 0.63, 0.035, 0.005), 0.18
+"""Strength of the player's touch on all strings (at 0 half of a level neck is touched: a hard one
+comes close), how often, and how the strings scatter about it: gauges differ."""
+_ODDS = np.multiply.outer(_TOUCH_ODDS, np.outer(_PLUCK_ODDS, _LAST_ODDS))
 _LOG_SHARE = np.log(_ODDS.ravel())
-_SLACK = 0.32
-"""Standard deviation of ln(strength/threshold): picking uneven by 1–2 dB, frets by a hair, and how
-long what strikes goes on doing so."""
-_FALSE_ALARM, _MISS = 0.002, 0.15
+_SLACK, _TOUCH_SLACK = 0.3, 0.17
+"""Standard deviation of ln(strength/threshold) of what goes on striking, and of a touch: picking
+uneven by 1–2 dB, frets by a hair, and for the first how long what strikes goes on doing so."""
+_FALSE_ALARM, _MISS = 0.002, 0.015
 """Contact heard where there is none, and missed where there is (per place, both passes)."""
-_TOUCH_SOONER, _TOUCH_SLACK = 0.65, 0.2
-_TOUCH_LATER_PER_OCTAVE = 0.27
-"""A string touches a fret within its attack at this much less strength (ln) than it takes to go on
-striking; less of that an octave up, where what strikes is heard the easier and the first swing is
-the same; and the scatter (found on simulated strings, heights known and touches as heard)."""
+_FALSE_TOUCH = 0.002
+"""Touches that no strength explains, and missing ones."""
 _SURE = 0.997
-_LEVEL_RISE_DB, _LEVEL_SPREAD_DB, _LEVEL_RANGE = 9.0, 10.0, (-0.3, 1.2)
-_LEVEL_START_DB, _ANY_LEVEL_DB = (-32.0, -14.0), 50.0
-_LEAST_LEVEL_RATIO = 0.5
-"""Level of the buzz over ln(strength/threshold), its scatter, and the level it starts from; a
-false alarm comes at any level (found on simulated strings, bounds wide)."""
-_CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 1.1, 0.5, 0.4
+_LEAST_LIKELY = 5e-4
+"""No place is less likely than this, whatever the heights: the laws are no better known."""
+
+
+class _Law(NamedTuple):
+    """What a fret ahead is met by, beside the envelope of an ideal string: all in ln(strength).
+
+    Parameters
+    ----------
+    start
+        For a fret next to the held one, a string picked at its end, 200 Hz.
+    ahead
+        Per ln(distance ahead) of the fret struck.
+    pluck
+        Per ln(pluck place) as a share of the sounding string.
+    pitch
+        Per ln(pitch).
+    """
+
+    start: float
+    ahead: float
+    pluck: float
+    pitch: float
+
+
+_TOUCHES = _Law(start=0.2, ahead=-0.28, pluck=0.14, pitch=-0.09)
+_STRIKES = _Law(start=0.44, ahead=-0.48, pluck=0.68, pitch=-0.22)
+"""A string touches a fret within its attack, and goes on striking it. What is picked nearer to its
+end keeps less of its swing once its corner is rounded; a fret next to the held one, where a strike
+turns the string's whole slope around, is struck for longest (found on simulated strings with
+heights, strengths and strikes known; frets, gauges, actions and plucks varied)."""
+_PITCH_HZ = 200.0
+_NEXT_FRET = 1.0 - 2.0 ** (-1.0 / 12.0)
+_CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 0.9, 0.5, 0.4
 """ln(strength/threshold) about which a note chokes, the gap being then a third of the swing, its
 scatter, and how many of those that choke are told to (found on simulated strings: a choke that
 still rings a while is told as contact)."""
 _LEAST_GAP_MM = 0.01
-_STRENGTHS = np.arange(-2.0, 1.41, 0.2)
-_NEAR_LIFT, _NEAR_FADE = 0.6, 1.5
-"""The fret next to the held one is struck by this much more than the envelope says, the next but
-one by this divided by the fade, and so on: there a strike turns the string's whole slope around
-(found on simulated strings, with frets, gauges and plucks varied)."""
-_STEP, _LOWEST, _HIGHEST = 0.04, -4.0, 2.4
+_STRENGTHS = np.arange(-1.3, 0.91, 0.1)
+_STEP, _LOWEST, _HIGHEST = 0.04, -3.0, 3.0
 """Grid of thresholds, relative to the string's middle one."""
 
 
@@ -82,6 +104,21 @@ def log_sum(values: FloatArray, axis: int = 0) -> FloatArray:
     return np.asarray(top + np.log(rest), np.float64)
 
 
+class _Thresholds(NamedTuple):
+    """A law on one neck: ln of a threshold is ln(least of gap · per_mm over the frets) − ease.
+
+    Parameters
+    ----------
+    per_mm
+        Strength per mm of gap over each fret ahead, shape (places, frets + 1, frets + 1).
+    ease
+        Shape (places, lasting, strings, frets + 1).
+    """
+
+    per_mm: FloatArray
+    ease: FloatArray
+
+
 @dataclass(frozen=True, slots=True)
 class StrikeModel:
     """Likelihood of the evidence for any heights.
@@ -90,39 +127,46 @@ class StrikeModel:
     ----------
     setup
         Heights of the level neck.
-    swing
-        Envelope per pluck place, shape (places, frets + 1, frets + 1).
+    laws
+        What geometry leaves open of the thresholds of a strike and of a touch.
     middle
-        Middle threshold of each string on the level neck, shape (shapes, strings); a shape of the
-        thresholds is a place of the pluck and an ease up the neck.
+        Middle threshold of a touch of each string on the level neck, shape (shapes, strings); a
+        shape of the thresholds is a place of the pluck and how long strikes last.
     table
-        ln likelihood of each place over thresholds and strengths, shape
-        (strings, frets + 1, thresholds, strengths).
+        Likelihood of each place as a sum of two parts, over thresholds of a strike and of a touch
+        and over strengths, shape (2, strings, frets + 1, thresholds, strengths).
     strength_prior
         Prior of the strengths for each touch, shape (strengths, touches).
     """
 
     setup: Setup
-    swing: FloatArray
+    laws: tuple[_Thresholds, _Thresholds]
     middle: FloatArray
     table: FloatArray
     strength_prior: FloatArray
 
     def thresholds(self, profile: FloatArray) -> FloatArray:
-        """Return ln thresholds for profiles (strings, …, frets + 2), shapes first."""
-        return _thresholds(self.setup, self.swing, profile)
+        """Return ln thresholds for profiles (strings, …, frets + 2): (2, shapes, strings, …).
+
+        The first is of what goes on striking, the second of a touch.
+        """
+        return _thresholds(self.setup, self.laws, profile)
 
     def log_likelihood(self, profile: FloatArray) -> FloatArray:
         """Return ln P(evidence | strength) of profiles: (shapes, strings, …, strengths)."""
         extra = (1,) * (profile.ndim - 2)
         middle = self.middle.reshape(self.middle.shape + extra + (1,))
         relative = np.clip(self.thresholds(profile) - middle, _LOWEST, _HIGHEST)
-        index = np.rint((relative - _LOWEST) / _STEP).astype(np.intp)
+        strike, touch = np.rint((relative - _LOWEST) / _STEP).astype(np.intp)
+        of_strike, of_touch = self.table
         strings = np.arange(profile.shape[0]).reshape((1, -1, *extra))
-        out: FloatArray = np.zeros((*index.shape[:-1], _STRENGTHS.size))
+        # no product over the frets of a neck is too small for a float
+        out: FloatArray = np.ones((*strike.shape[:-1], _STRENGTHS.size))
         for fret in range(profile.shape[-1] - 1):
-            out += self.table[strings, fret, index[..., fret]]
-        return out
+            likely = of_strike[strings, fret, strike[..., fret]]
+            likely += of_touch[strings, fret, touch[..., fret]]
+            out *= np.maximum(likely, _LEAST_LIKELY, out=likely)
+        return np.log(out)
 
     def log_evidence(self, profile: FloatArray) -> FloatArray:
         """Return ln P(evidence) of profiles, strengths summed over: (circumstances, strings, …)."""
@@ -141,7 +185,7 @@ class StrikeModel:
         shared = _LOG_SHARE + self.log_evidence(given).sum(axis=1)
         shared = np.exp(shared - log_sum(shared)).reshape(-1, ll.shape[0]).T
         weight = likely / likely.sum(axis=-2, keepdims=True) * shared[:, None, None, :]
-        relative = self.thresholds(profile) - self.middle[:, :, None]
+        relative = self.thresholds(profile)[0] - self.middle[:, :, None]
         strike = ndtr((_STRENGTHS[:, None] - relative[:, :, None, :]) / _SLACK)
         return np.asarray(np.einsum("dsgt,dsgf->sf", weight, strike), np.float64)
 
@@ -156,79 +200,84 @@ class StrikeModel:
         return log_sum(log_evidence + _LOG_SHARE.reshape((-1,) + (1,) * (log_evidence.ndim - 1)))
 
 
-def _thresholds(setup: Setup, swing: FloatArray, profile: FloatArray) -> FloatArray:
+def _thresholds(
+    setup: Setup, laws: tuple[_Thresholds, _Thresholds], profile: FloatArray
+) -> FloatArray:
     gaps = clearances(
         profile[..., :-1],
         profile[..., -1],
         places_mm=setup.places_mm,
         scale_mm=setup.scale_mm,
     )
-    near = np.arange(swing.shape[-1])
-    steps = near[None, :] - near[:, None]
-    lift = 1.0 + np.where(steps > 0, _NEAR_LIFT * _NEAR_FADE ** (1.0 - steps), 0.0)
-    with np.errstate(divide="ignore"):
-        inverse = np.where(swing > 0.0, 1.0 / (swing * lift), np.inf)
-    # a string that rests on a fret rings from there: one that it would lie deeper below does not
-    # make it strike the sooner
-    floor = _LEAST_GAP_MM * np.append(np.diagonal(inverse, 1, 1, 2), inverse[:, -1:, -1], axis=1)
-    least = np.stack([(gaps * place).min(axis=-1) for place in inverse])
-    least = np.maximum(least, floor.reshape(len(floor), *(1,) * (least.ndim - 2), -1))
-    easier = np.multiply.outer(_EASIER_PER_OCTAVE, np.arange(swing.shape[-1]) / 12.0)
-    easier = easier.reshape((1, -1) + (1,) * (least.ndim - 2) + easier.shape[1:])
-    return np.asarray((np.log(least)[:, None] - easier).reshape(-1, *least.shape[1:]), np.float64)
+    between = (1,) * (profile.ndim - 2)
+    out = []
+    for law in laws:
+        # a string that rests on a fret rings from there: one that it would lie deeper below does
+        # not make it strike the sooner
+        floor = np.append(np.diagonal(law.per_mm, 1, 1, 2), law.per_mm[:, -1:, -1], axis=1)
+        floor = _LEAST_GAP_MM * floor.reshape(len(floor), 1, *between, -1)
+        least = np.stack([(gaps * place).min(axis=-1) for place in law.per_mm])
+        ease = law.ease.reshape(*law.ease.shape[:3], *between, -1)
+        out.append(np.log(np.maximum(least, floor))[:, None] - ease)
+    strike, touch = out
+    # what goes on striking has touched
+    both = np.stack([np.maximum(strike, touch), np.broadcast_to(touch, strike.shape)])
+    return both.reshape(2, -1, *profile.shape[:-1], profile.shape[-1] - 1)
 
 
-def _level_ratio(evidence: Evidence, over: FloatArray) -> FloatArray:
-    """Return how well the level of the buzz fits a strike, over a level from anywhere.
-
-    The level at which strikes begin is taken from the take's own buzzing places, within bounds,
-    so that a measure that reads a few dB low or high everywhere does no harm.
-    """
-    level = evidence.level_db
-    heard = (np.nan_to_num(evidence.contact) >= 0.5) & ~np.isnan(level)
-    if not heard.any():
-        return np.ones((*level.shape, *over.shape))
-    rise = _LEVEL_RISE_DB * np.clip(over, *_LEVEL_RANGE)
-    start = np.clip(np.median(level[heard]) - 0.3 * _LEVEL_RISE_DB, *_LEVEL_START_DB)
-    off = (np.nan_to_num(level)[..., None, None] - start - rise) / _LEVEL_SPREAD_DB
-    ratio = _ANY_LEVEL_DB * np.exp(-0.5 * off**2) / (_LEVEL_SPREAD_DB * np.sqrt(2.0 * np.pi))
-    ratio = np.maximum(ratio, _LEAST_LEVEL_RATIO)
-    return np.where(heard[..., None, None], ratio, 1.0)
-
-
-def _table(evidence: Evidence) -> FloatArray:
-    """Return ln P(heard at a place | threshold, strength) for every place."""
-    grid = np.arange(_LOWEST, _HIGHEST + _STEP, _STEP)
-    over = _STRENGTHS[None, :] - grid[:, None]
-    strike = _FALSE_ALARM + (1.0 - _FALSE_ALARM - _MISS) * ndtr(over / _SLACK)
-    octaves = np.arange(evidence.contact.shape[-1])[:, None, None] / 12.0
-    sooner = over + _TOUCH_SOONER - _TOUCH_LATER_PER_OCTAVE * octaves
-    touch = _FALSE_ALARM + (1.0 - _FALSE_ALARM) * ndtr(sooner / _TOUCH_SLACK)
-    touch = np.maximum(touch, strike)
-    choke = _CHOKE_HEARD * ndtr((over - _CHOKE_AT) / _CHOKE_SLACK)
-    q = np.clip(evidence.contact, 1.0 - _SURE, _SURE)[..., None, None]
-    struck = _FALSE_ALARM + (strike - _FALSE_ALARM) * _level_ratio(evidence, over)
-    ratio = np.exp(evidence.touched)[..., None, None]
-    passing = (touch - strike) * ratio + 1.0 - touch
-    heard = (q * struck + (1.0 - q) * passing) * (1.0 - choke)
-    heard = np.where(evidence.choked[..., None, None], choke + _FALSE_ALARM, heard)
-    return np.asarray(np.where(np.isnan(q), 0.0, np.log(heard)), np.float64)
-
-
-def strike_model(setup: Setup, evidence: Evidence, *, lowest: int) -> StrikeModel:
-    """Return the model for one neck; `lowest` is the lowest fret that sounds."""
+def _of_law(setup: Setup, law: _Law, more: tuple[float, ...]) -> _Thresholds:
+    """Return what a law makes of a neck; `more` eases every note, one shape each."""
+    left = 1.0 - setup.places_mm / setup.scale_mm
+    ahead = np.maximum(1.0 - left[None, :] / left[:, None], 0.0)
     swing = np.stack(
         [
             envelope(setup.places_mm, scale_mm=setup.scale_mm, pluck_mm=share * setup.scale_mm)
             for share in _PLUCK_SHARES
         ]
     )
-    level = _thresholds(setup, swing, setup.profile_mm)
+    reached = swing > 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_mm = np.where(reached, (ahead / _NEXT_FRET) ** -law.ahead / swing, np.inf)
+    share = np.clip(np.array(_PLUCK_SHARES)[:, None, None] / left, *PLUCK_RANGE)
+    pitch = setup.open_hz[:, None] / left / _PITCH_HZ
+    ease = law.start + law.pluck * np.log(share) + law.pitch * np.log(pitch)
+    return _Thresholds(per_mm, ease[:, None] + np.reshape(more, (1, -1, 1, 1)))
+
+
+def _table(evidence: Evidence) -> FloatArray:
+    """Return the two parts of P(heard at a place | thresholds, strength) for every place.
+
+    With c the probability of contact as heard and r how much likelier the attack is with a touch,
+    a place is heard with probability c·P(strikes) + (1 − c)·(r·P(touches, no more) + P(free)),
+    which is a sum of what depends on either threshold.
+    """
+    grid = np.arange(_LOWEST, _HIGHEST + _STEP, _STEP)
+    over = _STRENGTHS[None, :] - grid[:, None]
+    strike = _FALSE_ALARM + (1.0 - _FALSE_ALARM - _MISS) * ndtr(over / _SLACK)
+    touch = _FALSE_TOUCH + (1.0 - 2.0 * _FALSE_TOUCH) * ndtr(over / _TOUCH_SLACK)
+    choke = _CHOKE_HEARD * ndtr((over - _CHOKE_AT) / _CHOKE_SLACK)
+    c = np.clip(evidence.contact, 1.0 - _SURE, _SURE)[..., None, None]
+    ratio = np.exp(evidence.touched)[..., None, None]
+    of_strike = strike * (c * (1.0 - choke) - (1.0 - c) * ratio)
+    of_touch = (1.0 - c) * (1.0 + touch * (ratio - 1.0))
+    choked, unknown = evidence.choked[..., None, None], np.isnan(c)
+    of_strike = np.where(unknown, 0.0, np.where(choked, choke + _FALSE_ALARM, of_strike))
+    of_touch = np.where(unknown, 1.0, np.where(choked, 0.0, of_touch))
+    return np.stack([of_strike, of_touch])
+
+
+def strike_model(setup: Setup, evidence: Evidence, *, lowest: int) -> StrikeModel:
+    """Return the model for one neck; `lowest` is the lowest fret that sounds."""
+    laws = (
+        _of_law(setup, _STRIKES, _LAST_MORE),
+        _of_law(setup, _TOUCHES, (0.0,) * len(_LAST_MORE)),
+    )
+    _, touch = _thresholds(setup, laws, setup.profile_mm)
     prior = np.exp(-0.5 * ((_STRENGTHS[:, None] - np.array(_TOUCH)) / _TOUCH_SPREAD) ** 2)
     return StrikeModel(
         setup=setup,
-        swing=swing,
-        middle=np.median(level[..., lowest:-1], axis=-1),
+        laws=laws,
+        middle=np.median(touch[..., lowest:-1], axis=-1),
         table=_table(evidence),
         strength_prior=prior / prior.sum(axis=0),
     )

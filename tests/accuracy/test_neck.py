@@ -119,9 +119,6 @@ def _bare(take: Take) -> Take:
 CUES: dict[str, Change] = {
     "all cues": _as_it_is,
     "contact yes or no": _notes_changed(_yes_or_no),
-    "no level of the buzz": _notes_changed(
-        lambda n: dataclasses.replace(n, buzz_db=None, buzz_amp_db=None)
-    ),
     "no touches in attacks": _notes_changed(lambda n: dataclasses.replace(n, attack_contact=None)),
     "no lost notes": _steady_clock,
     "first pass alone": _one_pass,
