@@ -83,8 +83,9 @@ _TOUCHES = _Law(start=0.2, ahead=-0.28, pluck=0.14, pitch=-0.09)
 _STRIKES = _Law(start=0.44, ahead=-0.48, pluck=0.68, pitch=-0.22)
 """A string touches a fret within its attack, and goes on striking it. What is picked nearer to its
 end keeps less of its swing once its corner is rounded; a fret next to the held one, where a strike
-turns the string's whole slope around, is struck for longest (found on simulated strings with
-heights, strengths and strikes known; frets, gauges, actions and plucks varied)."""
+turns the string's whole slope around, is struck for longest. Found on simulated strings of two
+models, first with heights, strengths and strikes known, then with contact as it is heard; frets,
+gauges, actions and plucks varied. `tests/accuracy/test_strikes.py` holds them against others."""
 _PITCH_HZ = 200.0
 _NEXT_FRET = 1.0 - 2.0 ** (-1.0 / 12.0)
 _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 0.9, 0.5, 0.4

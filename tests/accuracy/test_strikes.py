@@ -1,0 +1,91 @@
+"""Thresholds of touches and strikes by geometry, against strings that are simulated over the frets.
+
+The simulators know nothing of the laws: they step a string against its frets. Necks and players are
+drawn from seeds that no constant was found on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from training.fit import auc
+from training.guitars import drawn_string
+from training.necks import drawn_chain, drawn_guitar, drawn_neck, drawn_performance, drawn_truth
+
+from buzzscan.neck import strikes
+from buzzscan.neck.clearance import setup_of
+from buzzscan.neck.evidence import Evidence
+from buzzscan.simulate import TrueNote, simulate_take
+
+KINDS = ("high fret", "rising fret end", "neck too straight")
+FIRST_SEED = 9000
+ATTACK_S, LASTS_S, LASTS_SHARE = 0.005, 0.2, 0.6
+FloatArray = npt.NDArray[np.float64]
+
+
+class Told(NamedTuple):
+    """Strength over threshold of notes, and what their strings did."""
+
+    over_strike: FloatArray
+    over_touch: FloatArray
+    lasts: npt.NDArray[np.bool_]
+    touches: npt.NDArray[np.bool_]
+
+
+def _lasts(note: TrueNote) -> bool:
+    least = min(LASTS_S, LASTS_SHARE * (note.end_s - note.onset_s))
+    return note.contact_until_s > least or note.sounding_fret != note.fret
+
+
+def told(model: str, seed: int, kind: str, monkeypatch: pytest.MonkeyPatch) -> Told:
+    """Return the notes of one run over a drawn neck, by a player of known strength and place."""
+    rng = np.random.default_rng([FIRST_SEED, seed])
+    guitar = drawn_guitar(rng)
+    neck = drawn_neck(rng, guitar, drawn_truth(rng, kind, guitar), seed)
+    strings = tuple(range(1, guitar.n_strings + 1, 2))
+    played = replace(drawn_performance(rng, neck), passes="up", strings=strings)
+    take = simulate_take(neck, played, drawn_chain(rng), seed=seed, **drawn_string(model, rng))
+    shape = guitar.n_strings, guitar.frets + 1
+    silent = Evidence(
+        contact=np.full(shape, np.nan),
+        struck=np.zeros(shape, np.bool_),
+        choked=np.zeros(shape, np.bool_),
+        touched=np.zeros(shape),
+    )
+    lines = [neck.line(s) for s in guitar.strings]
+    profile = np.array([[n.nut_mm, *n.fret_mm[1:], n.saddle_mm] for n in lines])
+    monkeypatch.setattr(strikes, "_PLUCK_SHARES", (played.pluck_mm / neck.scale_mm,) * 3)
+    thresholds = strikes.strike_model(setup_of(guitar), silent, lowest=0).thresholds(profile)
+    # strikes that last as on most guitars
+    strike, touch = thresholds[:, thresholds.shape[1] // 2]
+    tension = np.array([s.tension_n for s in neck.strings])[::-1]
+    away = played.amplitude_mm * np.sin(np.deg2rad(played.angle_deg)) * tension[-1] / tension
+    notes = [n for n in take.truth if n.fret < guitar.frets]
+    at = np.array([(n.string - 1, n.fret) for n in notes]).T
+    strength = np.log(away)[at[0]]
+    return Told(
+        over_strike=strength - strike[*at],
+        over_touch=strength - touch[*at],
+        lasts=np.array([_lasts(n) for n in notes]),
+        touches=np.array([n.contact_until_s > ATTACK_S for n in notes]),
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("model", ["modes", "grid", "waveguide"])
+def test_what_strings_strike_follows_from_heights(
+    model: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    takes = [told(model, seed, kind, monkeypatch) for seed, kind in enumerate(KINDS)]
+    strike, touch, lasts, touches = (np.concatenate(part) for part in zip(*takes, strict=True))
+    of_touch, of_strike = auc(touch[~touches], touch[touches]), auc(strike[~lasts], strike[lasts])
+    print(
+        f"\n{model}: {touches.sum()} of {touches.size} touch, AUC {of_touch:.3f}; "
+        f"{lasts.sum()} go on, AUC {of_strike:.3f}"
+    )
+    assert of_touch > 0.9
+    assert of_strike > 0.9
