@@ -50,7 +50,7 @@ LASTING_S, LASTING_SHARE = 0.25, 0.8
 nearly the whole of a short note, exceeded its clearance by more than its decay alone tells."""
 RISE_DB_PER_DB = 1.6
 """Rise of the buzz with the pluck, both in dB: 14 dB for each factor of e. Steeper than the middle
-that `neck.strikes` takes, so that a pick is rather thought to have done too much."""
+of simulated strings (9 dB), so that a pick is rather thought to have done too much."""
 FEWEST_CROSSED, CROSSED_SHARE = 3, 0.75
 """Places of one cause that all change sides in both passes are not chance: at even odds for
 each pass, three of them are one in 16³ = 4096."""

@@ -249,8 +249,8 @@ def test_the_culprit_through_the_whole_chain(tmp_path: Path) -> None:
     scored = {name: _score(takes, change) for name, change in CUES.items()}
     whole, said, widths = scored["all cues"]
     _print({name: s[0] for name, s in scored.items()}, said, widths)
-    assert _at_least(whole.single_first, whole.single, 0.88)
-    assert _at_least(whole.causes_first, whole.causes, 0.7)
+    assert _at_least(whole.single_first, whole.single, 0.93)
+    assert _at_least(whole.causes_first, whole.causes, 0.82)
     # one in twenty is asked for
     assert whole.clean_false <= int(binom.ppf(0.99, whole.clean, 0.05))
     assert _at_least(whole.inside, whole.heights, 0.9)
