@@ -41,10 +41,10 @@ often."""
 _LAST_MORE, _LAST_ODDS = (-0.2, 0.0, 0.2), (0.25, 0.5, 0.25)
 """How much sooner (ln) strikes last on this guitar than on most, and how often: strings and frets
 lose more or less."""
-_TOUCH, _TOUCH_ODDS, _TOUCH_SPREAD = (-0.76, -0.41, -0.06, 0.29), (0.33, 0.63, 0.035, 0.005), 0.18
-"""Strength of the player's touch on all strings (at 0 half of a level neck is touched: a hard one
+_HAND, _HAND_ODDS, _HAND_SPREAD = (-0.76, -0.41, -0.06, 0.29), (0.33, 0.63, 0.035, 0.005), 0.18
+"""Strength of the player's hand on all strings (at 0 half of a level neck is touched: a hard one
 comes close), how often, and how the strings scatter about it: gauges differ."""
-_ODDS = np.multiply.outer(_TOUCH_ODDS, np.outer(_PLUCK_ODDS, _LAST_ODDS))
+_ODDS = np.multiply.outer(_HAND_ODDS, np.outer(_PLUCK_ODDS, _LAST_ODDS))
 _LOG_SHARE = np.log(_ODDS.ravel())
 _SLACK, _TOUCH_SLACK = 0.3, 0.17
 """Standard deviation of ln(strength/threshold) of what goes on striking, and of a touch: picking
@@ -89,9 +89,9 @@ gauges, actions and plucks varied. `tests/accuracy/test_strikes.py` holds them a
 _PITCH_HZ = 200.0
 _NEXT_FRET = 1.0 - 2.0 ** (-1.0 / 12.0)
 _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 0.9, 0.5, 0.4
-"""ln(strength/threshold) about which a note chokes, the gap being then a third of the swing, its
-scatter, and how many of those that choke are told to (found on simulated strings: a choke that
-still rings a while is told as contact)."""
+"""ln(strength/threshold) of a strike about which a note chokes, its scatter, and how many of those
+that choke are told to (found on simulated strings: a choke that still rings a while is told as
+contact)."""
 _LEAST_GAP_MM = 0.01
 _STRENGTHS = np.arange(-1.3, 0.91, 0.1)
 _STEP, _LOWEST, _HIGHEST = 0.04, -3.0, 3.0
@@ -113,7 +113,7 @@ class _Thresholds(NamedTuple):
     per_mm
         Strength per mm of gap over each fret ahead, shape (places, frets + 1, frets + 1).
     ease
-        Shape (places, lasting, strings, frets + 1).
+        Shape (places, lasting, strings, frets + 1); for a touch lasting is one.
     """
 
     per_mm: FloatArray
@@ -137,7 +137,7 @@ class StrikeModel:
         Likelihood of each place as a sum of two parts, over thresholds of a strike and of a touch
         and over strengths, shape (2, strings, frets + 1, thresholds, strengths).
     strength_prior
-        Prior of the strengths for each touch, shape (strengths, touches).
+        Prior of the strengths for each hand, shape (strengths, hands).
     """
 
     setup: Setup
@@ -173,8 +173,8 @@ class StrikeModel:
         """Return ln P(evidence) of profiles, strengths summed over: (circumstances, strings, …)."""
         ll = self.log_likelihood(profile)
         top = ll.max(axis=-1, keepdims=True)
-        of_touch = top + np.log(np.exp(ll - top) @ self.strength_prior)
-        return np.asarray(np.moveaxis(of_touch, -1, 0).reshape(-1, *ll.shape[1:-1]))
+        of_hand = top + np.log(np.exp(ll - top) @ self.strength_prior)
+        return np.asarray(np.moveaxis(of_hand, -1, 0).reshape(-1, *ll.shape[1:-1]))
 
     def striking(self, profile: FloatArray, *, given: FloatArray) -> FloatArray:
         """Return P(contact) per string and fret for a profile (strings, frets + 2).
@@ -222,23 +222,26 @@ def _thresholds(
         out.append(np.log(np.maximum(least, floor))[:, None] - ease)
     strike, touch = out
     # what goes on striking has touched
-    both = np.stack([np.maximum(strike, touch), np.broadcast_to(touch, strike.shape)])
+    both = np.stack(np.broadcast_arrays(np.maximum(strike, touch), touch))
     return both.reshape(2, -1, *profile.shape[:-1], profile.shape[-1] - 1)
 
 
-def _of_law(setup: Setup, law: _Law, more: tuple[float, ...]) -> _Thresholds:
-    """Return what a law makes of a neck; `more` eases every note, one shape each."""
+def _of_law(
+    setup: Setup, swing: FloatArray, law: _Law, *, more: tuple[float, ...] = (0.0,)
+) -> _Thresholds:
+    """Return what a law makes of a neck.
+
+    Parameters
+    ----------
+    swing
+        Envelope per pluck place, shape (places, frets + 1, frets + 1).
+    more
+        Eases every note by each of these.
+    """
     left = 1.0 - setup.places_mm / setup.scale_mm
     ahead = np.maximum(1.0 - left[None, :] / left[:, None], 0.0)
-    swing = np.stack(
-        [
-            envelope(setup.places_mm, scale_mm=setup.scale_mm, pluck_mm=share * setup.scale_mm)
-            for share in _PLUCK_SHARES
-        ]
-    )
-    reached = swing > 0.0
     with np.errstate(divide="ignore", invalid="ignore"):
-        per_mm = np.where(reached, (ahead / _NEXT_FRET) ** -law.ahead / swing, np.inf)
+        per_mm = np.where(swing > 0.0, (ahead / _NEXT_FRET) ** -law.ahead / swing, np.inf)
     share = np.clip(np.array(_PLUCK_SHARES)[:, None, None] / left, *PLUCK_RANGE)
     pitch = setup.open_hz[:, None] / left / _PITCH_HZ
     ease = law.start + law.pluck * np.log(share) + law.pitch * np.log(pitch)
@@ -269,12 +272,15 @@ def _table(evidence: Evidence) -> FloatArray:
 
 def strike_model(setup: Setup, evidence: Evidence, *, lowest: int) -> StrikeModel:
     """Return the model for one neck; `lowest` is the lowest fret that sounds."""
-    laws = (
-        _of_law(setup, _STRIKES, _LAST_MORE),
-        _of_law(setup, _TOUCHES, (0.0,) * len(_LAST_MORE)),
+    swing = np.stack(
+        [
+            envelope(setup.places_mm, scale_mm=setup.scale_mm, pluck_mm=share * setup.scale_mm)
+            for share in _PLUCK_SHARES
+        ]
     )
+    laws = _of_law(setup, swing, _STRIKES, more=_LAST_MORE), _of_law(setup, swing, _TOUCHES)
     _, touch = _thresholds(setup, laws, setup.profile_mm)
-    prior = np.exp(-0.5 * ((_STRENGTHS[:, None] - np.array(_TOUCH)) / _TOUCH_SPREAD) ** 2)
+    prior = np.exp(-0.5 * ((_STRENGTHS[:, None] - np.array(_HAND)) / _HAND_SPREAD) ** 2)
     return StrikeModel(
         setup=setup,
         laws=laws,

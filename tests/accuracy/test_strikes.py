@@ -12,18 +12,19 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 import pytest
+from training.examples import goes_on_striking
 from training.fit import auc
+from training.fit_attack import TOUCHED_S
 from training.guitars import drawn_string
 from training.necks import drawn_chain, drawn_guitar, drawn_neck, drawn_performance, drawn_truth
 
 from buzzscan.neck import strikes
 from buzzscan.neck.clearance import setup_of
 from buzzscan.neck.evidence import Evidence
-from buzzscan.simulate import TrueNote, simulate_take
+from buzzscan.simulate import simulate_take
 
 KINDS = ("high fret", "rising fret end", "neck too straight")
 FIRST_SEED = 9000
-ATTACK_S, LASTS_S, LASTS_SHARE = 0.005, 0.2, 0.6
 FloatArray = npt.NDArray[np.float64]
 
 
@@ -34,11 +35,6 @@ class Told(NamedTuple):
     over_touch: FloatArray
     lasts: npt.NDArray[np.bool_]
     touches: npt.NDArray[np.bool_]
-
-
-def _lasts(note: TrueNote) -> bool:
-    least = min(LASTS_S, LASTS_SHARE * (note.end_s - note.onset_s))
-    return note.contact_until_s > least or note.sounding_fret != note.fret
 
 
 def told(model: str, seed: int, kind: str, monkeypatch: pytest.MonkeyPatch) -> Told:
@@ -70,8 +66,8 @@ def told(model: str, seed: int, kind: str, monkeypatch: pytest.MonkeyPatch) -> T
     return Told(
         over_strike=strength - strike[*at],
         over_touch=strength - touch[*at],
-        lasts=np.array([_lasts(n) for n in notes]),
-        touches=np.array([n.contact_until_s > ATTACK_S for n in notes]),
+        lasts=np.array([goes_on_striking(n) or n.sounding_fret != n.fret for n in notes]),
+        touches=np.array([n.contact_until_s > TOUCHED_S for n in notes]),
     )
 
 
