@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping
 
 import numpy as np
@@ -42,17 +43,19 @@ def heard(
 
 
 def test_two_passes_that_agree_are_surer_than_one(note_at: Maker) -> None:
-    one, two = (heard(note_at, (0.5,) * n).contact[AT] for n in (1, 2))
+    one, two = (heard(note_at, (0.5,) * n).all_contact[AT] for n in (1, 2))
     assert 0.5 < one < two < 1.0
 
 
 def test_a_pass_that_rings_clear_speaks_against(note_at: Maker) -> None:
-    one, split, both = (heard(note_at, c).contact[AT] for c in ((0.8,), (0.8, 0.002), (0.8, 0.8)))
+    one, split, both = (
+        heard(note_at, c).all_contact[AT] for c in ((0.8,), (0.8, 0.002), (0.8, 0.8))
+    )
     assert split < one < both
 
 
 def test_what_is_usual_in_the_take_says_nothing(note_at: Maker) -> None:
-    assert heard(note_at, (0.012, 0.012)).contact[AT] <= 0.5
+    assert heard(note_at, (0.012, 0.012)).all_contact[AT] <= 0.5
 
 
 def test_what_is_usual_is_so_at_its_pitch(note_at: Maker) -> None:
@@ -66,25 +69,25 @@ def test_what_is_usual_is_so_at_its_pitch(note_at: Maker) -> None:
         for fret in range(13)
     ]
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
-    found = evidence_of(GUITAR, positions, by_position(notes), silent={}).contact
+    found = evidence_of(GUITAR, positions, by_position(notes), silent={}).all_contact
     assert found[3, 3] < 0.6
     assert found[0, 10] > 0.7
 
 
 def test_what_was_not_played_is_not_heard(note_at: Maker) -> None:
     evidence = heard(note_at, (), leave_out=True)
-    assert np.isnan(evidence.contact[AT])
+    assert not evidence.judged[AT]
     assert not evidence.struck[AT]
-    assert np.isfinite(np.delete(evidence.contact, AT[0] * 13 + AT[1])).all()
+    assert np.delete(evidence.judged, AT[0] * 13 + AT[1]).all()
 
 
 def test_a_note_lost_in_both_passes_speaks_for_contact(note_at: Maker) -> None:
     once, twice = (
-        heard(note_at, (), silent={PLACE: n}, leave_out=True).contact[AT] for n in (1, 2)
+        heard(note_at, (), silent={PLACE: n}, leave_out=True).all_contact[AT] for n in (1, 2)
     )
     assert 0.9 < once < twice
     # one pass lost and one that rings clear: somebody may have left it out
-    assert heard(note_at, (0.002,), silent={PLACE: 1}).contact[AT] < 0.7
+    assert heard(note_at, (0.002,), silent={PLACE: 1}).all_contact[AT] < 0.7
 
 
 def touched(
@@ -100,7 +103,7 @@ def touched(
     notes += [note_at(4, fret, contact=0.99, attack_contact=struck) for fret in range(13)]
     notes.append(note_at(*PLACE, contact=0.002, attack_contact=attack))
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
-    return float(evidence_of(GUITAR, positions, by_position(notes), silent={}).touched[AT])
+    return float(evidence_of(GUITAR, positions, by_position(notes), silent={}).all_touched[AT])
 
 
 def test_a_touch_in_the_attack_counts_where_it_is_heard(note_at: Maker) -> None:
@@ -122,3 +125,52 @@ def test_a_guitar_whose_every_attack_looks_like_a_touch_is_not_touched_everywher
 ) -> None:
     assert touched(note_at, 0.9, struck=0.99, others=0.2) > 1.5
     assert touched(note_at, 0.9, struck=0.99, others=0.9) < 0.0
+
+
+def picked(note_at: Maker, *, over_db: float) -> Evidence:
+    """Return the evidence of a neck played twice, one pass over one place louder by some dB."""
+    ids = itertools.count()
+    notes = [
+        note_at(string, fret, id=next(ids), contact=0.002, attack_dbfs=-20.0 - 0.3 * fret)
+        for string in GUITAR.strings
+        for fret in range(13)
+        for _ in range(2)
+        if (string, fret) != PLACE
+    ]
+    usual_dbfs = -20.0 - 0.3 * PLACE[1]
+    for contact, level_dbfs in ((0.002, usual_dbfs), (0.9, usual_dbfs + over_db)):
+        notes.append(note_at(*PLACE, id=next(ids), contact=contact, attack_dbfs=level_dbfs))
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    return evidence_of(GUITAR, positions, by_position(notes), silent={})
+
+
+def test_what_stands_out_by_its_level_was_picked_harder(note_at: Maker) -> None:
+    evidence = picked(note_at, over_db=3.0)
+    # 3 dB is 0.35 in ln, a part of which is the pick; the rest of the neck lies on its own line
+    assert 0.2 < evidence.harder[0][AT] < 0.35
+    assert np.abs(np.delete(evidence.harder[0], AT[0] * 13 + AT[1])).max() < 0.01
+    assert np.abs(evidence.harder[1]).max() < 0.01
+
+
+def test_the_harder_pass_is_the_first_look(note_at: Maker) -> None:
+    louder, softer = (picked(note_at, over_db=by).contact[:, *AT] for by in (3.0, -3.0))
+    assert louder[0] > 0.5 > louder[1]
+    assert softer[0] < 0.5 < softer[1]
+
+
+def test_no_level_tells_more_than_so_much(note_at: Maker) -> None:
+    loud, louder = (picked(note_at, over_db=by).harder[0][AT] for by in (10.0, 20.0))
+    assert loud == louder < 0.5
+
+
+def test_each_recording_has_its_own_gain(note_at: Maker) -> None:
+    ids = itertools.count()
+    notes = [
+        note_at(s, f, id=next(ids), contact=0.002, attack_dbfs=-20.0 + 6.0 * take, recording=take)
+        for s in GUITAR.strings
+        for f in range(13)
+        for take in (0, 1)
+    ]
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    evidence = evidence_of(GUITAR, positions, by_position(notes), silent={})
+    assert np.abs(evidence.harder).max() < 0.01

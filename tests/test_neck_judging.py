@@ -153,15 +153,22 @@ def test_buzz_everywhere_is_the_action_first(judged: Callable[..., Judgement]) -
     assert judged(contact).findings[0].kind == "low action"
 
 
-def test_a_fret_that_is_sure_comes_before_a_touch_that_strikes_here_and_there(
-    judged: Callable[..., Judgement],
-) -> None:
-    rng = np.random.default_rng(3)
-    here_and_there = {(s, f): (0.9, -40.0) for s in ALL for f in range(1, 20) if rng.random() < 0.3}
-    findings = judged(here_and_there | behind(14, ALL)).findings
-    assert findings[0].kind == "high fret"
-    assert (14,) in [f.frets for f in findings]
-    assert [f for f in findings if f.kind == "low action"]
+def test_a_fret_is_told_from_a_hand_that_strikes_here_and_there(note_at: Maker) -> None:
+    first, told = 0, 0
+    for seed in range(5):
+        rng = np.random.default_rng(seed)
+        notes = [
+            # three picks of ten are 2 dB harder, and strike
+            dataclasses.replace(n, contact=0.9, buzz_db=-40.0, attack_dbfs=n.attack_dbfs + 2.0)
+            if n.contact != STRONG[0] and rng.random() < 0.3
+            else n
+            for n in take(note_at, behind(14, ALL))
+        ]
+        findings = [(f.kind, f.frets) for f in judge(GUITAR, notes).findings]
+        first += findings[0] == ("high fret", (14,))
+        told += ("high fret", (14,)) in findings
+    assert first >= 4
+    assert told == 5
 
 
 @pytest.mark.parametrize("frets", [1, 2])

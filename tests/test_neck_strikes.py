@@ -3,29 +3,20 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import pytest
+from evidence_by_hand import FloatArray, evidence
 
 from buzzscan.guitar import Guitar
 from buzzscan.neck.clearance import setup_of
-from buzzscan.neck.evidence import Evidence
 from buzzscan.neck.strikes import StrikeModel, log_sum, strike_model
 
 SETUP = setup_of(Guitar(scale_mm=647.7, action_12_mm=(1.6,) * 6, relief_mm=0.1, nut_gap_mm=0.4))
-FloatArray = npt.NDArray[np.float64]
 
 
-def evidence(contact: FloatArray, *, touched: FloatArray | float = 0.0) -> Evidence:
-    return Evidence(
-        contact=contact,
-        struck=np.nan_to_num(contact) > 0.5,
-        choked=np.zeros(contact.shape, np.bool_),
-        touched=np.broadcast_to(touched, contact.shape),
-    )
-
-
-def model_of(contact: FloatArray, *, touched: FloatArray | float = 0.0) -> StrikeModel:
-    return strike_model(SETUP, evidence(contact, touched=touched), lowest=0)
+def model_of(
+    contact: FloatArray, *, touched: FloatArray | float = 0.0, harder: FloatArray | float = 0.0
+) -> StrikeModel:
+    return strike_model(SETUP, evidence(contact, touched=touched, harder=harder), lowest=0)
 
 
 CLEAN = np.full(SETUP.heights_mm.shape, 0.003)
@@ -52,28 +43,44 @@ def test_priors_of_strengths_and_circumstances_sum_to_one() -> None:
     assert np.exp(model.log_circumstances).sum() == pytest.approx(1.0)
     assert model.strength_prior.sum(axis=0) == pytest.approx(1.0)
     n = model.log_evidence(SETUP.profile_mm).shape[0]
-    assert n == model.log_circumstances.size == model.strength_prior.shape[1] * len(model.middle)
+    strike = model.thresholds(SETUP.profile_mm).strike
+    shapes = strike.shape[0] * strike.shape[1]
+    assert n == model.log_circumstances.size == model.strength_prior.shape[1] * shapes
 
 
 def test_a_high_fret_lowers_thresholds_behind_it_most_for_the_nearest() -> None:
     model = model_of(CLEAN)
-    level, high = model.thresholds(SETUP.profile_mm), model.thresholds(with_high_fret(9, 0.1))
-    # the last fret has none ahead of it
-    assert np.isposinf(level[..., -1]).all()
-    fall = level[..., :-1] - high[..., :-1]
+    both = model.thresholds(SETUP.profile_mm), model.thresholds(with_high_fret(9, 0.1))
     # what else lies ahead is met first from further back
-    for kind, behind in ((0, 7), (1, 6)):
-        near = fall[kind][..., behind - 2 : 9]
+    for level, high, behind in zip(*both, (8, 6), strict=True):
+        # the last fret has none ahead of it
+        assert np.isposinf(level[..., -1]).all()
+        fall = level[..., :-1] - high[..., :-1]
+        near = fall[..., behind - 2 : 9]
         assert (np.diff(near, axis=-1) >= -1e-12).all()
         assert (near[..., -1] > 0.5).all()
-    # held itself, and behind those above it, a fret that is high costs nothing
-    assert (fall[..., 9:] <= 1e-12).all()
+        # held itself, and behind those above it, a fret that is high costs nothing
+        assert (fall[..., 9:] <= 1e-12).all()
+        # one more fret that is met takes a little of what goes on striking
+        assert (np.delete(fall, 9, axis=-1) > -0.1).all()
+
+
+def test_a_string_that_meets_many_frets_at_once_goes_on_striking_less() -> None:
+    model = model_of(CLEAN)
+    # on a level neck all frets ahead are met about as soon, behind a high one that alone
+    level, alone = (
+        t.strike[..., 8] - t.touch[..., 8]
+        for t in map(model.thresholds, (SETUP.profile_mm, with_high_fret(9, 0.1)))
+    )
+    assert (level >= alone).all()
+    assert (level > alone + 0.1).mean() > 0.8
 
 
 def test_a_string_that_rests_deeper_does_not_strike_the_sooner() -> None:
     model = model_of(CLEAN)
-    resting = [model.thresholds(with_high_fret(9, size))[..., 8] for size in (0.3, 0.6)]
-    assert resting[0] == pytest.approx(resting[1])
+    for kind in range(2):
+        resting = [model.thresholds(with_high_fret(9, size))[kind][..., 8] for size in (0.3, 0.6)]
+        assert resting[0] == pytest.approx(resting[1])
 
 
 def test_strikes_speak_for_what_lowers_their_threshold() -> None:
@@ -104,14 +111,15 @@ def test_a_touch_shared_by_the_strings_is_learnt_from_all_of_them() -> None:
 
 
 def test_what_goes_on_striking_has_touched() -> None:
-    strike, touch = model_of(CLEAN).thresholds(with_high_fret(9, 0.1))[..., :-1]
+    strike, touch = model_of(CLEAN).thresholds(with_high_fret(9, 0.1))
     assert (touch <= strike).all()
 
 
 def test_strikes_last_the_longer_the_nearer_to_the_middle_a_string_is_picked() -> None:
-    strike, touch = model_of(CLEAN).thresholds(SETUP.profile_mm)[..., 1:-1]
+    strike, touch = (t[..., 1:-1] for t in model_of(CLEAN).thresholds(SETUP.profile_mm))
     # three places of the pluck, from beside the bridge on, by three of how long strikes last
-    lead = (strike - touch).reshape(3, 3, *strike.shape[1:])
+    lead = strike - touch
+    assert lead.shape[:2] == (3, 3)
     assert (np.diff(lead, axis=0) <= 0.0).all()
     assert (np.diff(lead, axis=1) <= 0.0).all()
     # up the neck the same pluck is nearer to the middle
@@ -140,3 +148,29 @@ def test_no_place_can_rule_heights_out() -> None:
     contact[0, 8] = 0.999999
     model = model_of(contact)
     assert total(model, SETUP.profile_mm) >= float(np.log(5e-4))
+
+
+def test_a_note_that_is_free_though_picked_hard_speaks_against_a_high_fret() -> None:
+    high = with_high_fret(9, 0.12)
+    odds = []
+    for harder in (-0.3, 0.0, 0.3):
+        picked = np.zeros(CLEAN.shape)
+        picked[:, 8] = harder
+        model = model_of(CLEAN, touched=np.full(CLEAN.shape, -3.0), harder=picked)
+        odds.append(total(model, high) - total(model, SETUP.profile_mm))
+    assert odds[0] > odds[1] + 1.0 > odds[2] + 2.0
+
+
+def test_passes_that_differ_as_their_picks_do_agree() -> None:
+    # one pass touches and one does not: a fret in between, if the first was the harder
+    touched = np.full((2, *CLEAN.shape), -3.0)
+    touched[0, :, 8] = 3.0
+    contact = np.stack([CLEAN, CLEAN])
+    harder = np.zeros_like(contact)
+    slightly = with_high_fret(9, 0.06)
+    odds = []
+    for by in (0.3, -0.3):
+        harder[0, :, 8], harder[1, :, 8] = by, -by
+        model = model_of(contact, touched=touched, harder=harder)
+        odds.append(total(model, slightly))
+    assert odds[0] > odds[1] + 2.0

@@ -6,11 +6,11 @@ import dataclasses
 
 import numpy as np
 import pytest
+from evidence_by_hand import evidence
 
 from buzzscan.guitar import Guitar
 from buzzscan.neck.causes import causes_of
 from buzzscan.neck.clearance import setup_of
-from buzzscan.neck.evidence import Evidence
 from buzzscan.neck.strikes import strike_model
 from buzzscan.neck.weighing import Search, search_over
 
@@ -22,13 +22,8 @@ def search(struck: set[tuple[int, int]]) -> Search:
     contact = np.full(SETUP.heights_mm.shape, 0.003)
     for string, fret in struck:
         contact[string - 1, fret] = 0.97
-    heard = Evidence(
-        contact=contact,
-        struck=contact > 0.5,
-        choked=np.zeros(contact.shape, np.bool_),
-        touched=np.zeros(contact.shape),
-    )
-    return search_over(strike_model(SETUP, heard, lowest=0), causes_of(SETUP, lowest=0))
+    model = strike_model(SETUP, evidence(contact), lowest=0)
+    return search_over(model, causes_of(SETUP, lowest=0))
 
 
 def behind(fret: int, strings: tuple[int, ...]) -> set[tuple[int, int]]:

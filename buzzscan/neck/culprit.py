@@ -203,8 +203,8 @@ def _touched(
         frets = ()
     near = np.zeros_like(told)
     near[np.ix_([s - 1 for s in strings], frets)] = True
-    free = ~told & (np.nan_to_num(evidence.contact) < 0.5)
-    places = np.argwhere(near & free & (evidence.touched > _TELLS))
+    free = ~told & (evidence.all_contact < 0.5)
+    places = np.argwhere(near & free & (evidence.all_touched > _TELLS))
     return tuple((int(s) + 1, int(f)) for s, f in places)
 
 
@@ -225,8 +225,8 @@ def _widespread(evidence: Evidence, explained: npt.NDArray[np.bool_]) -> Wide | 
     It is what a level neck does when the strings lie low for the touch: a neck that is too
     straight or rises towards its end has been weighed against that among the causes.
     """
-    heard = ~np.isnan(evidence.contact)
-    strikes = evidence.struck & (np.nan_to_num(evidence.contact) >= _WIDE_CONTACT)
+    heard = evidence.judged
+    strikes = evidence.struck & (evidence.all_contact >= _WIDE_CONTACT)
     left = strikes & ~explained
     share = left.sum(axis=1) / np.maximum(heard.sum(axis=1), 1)
     strings = np.flatnonzero(share >= _WIDE_STRING_SHARE)
@@ -261,7 +261,7 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     level = setup.profile_mm
     taken = _taken(search, level)
     full = search.with_picks(level, [t.pick for t in taken])
-    heard = np.nan_to_num(evidence.contact) >= 0.5
+    heard = evidence.all_contact >= 0.5
     striking = model.striking(full, given=full)
     explained = np.zeros_like(evidence.struck)
     found = []
@@ -273,7 +273,7 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         if not told.any() and cause.kind in FRET_KINDS and one.confidence >= _FAINT_SURE:
             told = raised & heard
         if not told.any() and cause.whole_neck and one.confidence >= _FAINT_SURE_WIDE:
-            told = raised & heard & (evidence.touched > _TELLS)
+            told = raised & heard & (evidence.all_touched > _TELLS)
         places = np.argwhere(told)
         if places.size == 0:
             continue

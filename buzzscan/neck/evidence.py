@@ -2,16 +2,20 @@
 
 Conventions
 -----------
-Arrays have the shape (strings, frets + 1), string 1 first, fret 0 first. A place with nothing
-to say is NaN inside this package and never leaves it.
+Arrays have the shape (strings, frets + 1), string 1 first, fret 0 first; before it stand the looks
+at a place, the harder half of its picks first. A place with nothing to say is NaN inside this
+package and never leaves it.
 
 Limits
 ------
-Two passes over one place share its fret, so they count for less than two independent looks.
+Two passes over one place share its fret, so they count for less than two independent looks. How
+hard a note was picked is told by its level beside its string's other notes; what the angle of the
+pick, the pickup and the room do to that level as well is not known.
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -23,6 +27,7 @@ from buzzscan.guitar import Guitar
 from buzzscan.measures.contact import log_odds, logistic
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.positions import Place, judged_notes
+from buzzscan.neck.trend import trend_of
 from buzzscan.neck.verdict import Position, tells_contact
 
 __all__ = ["Evidence", "evidence_of"]
@@ -37,8 +42,17 @@ the take's notes of about that pitch, on all strings, within bounds that a neck 
 everywhere does not pass. What a single note is taken for depends on its pitch and on how the take
 was recorded (on simulated takes a strike is as likely as not from there)."""
 _NEAR_SEMITONES = 3
-_PASS_WEIGHT = 0.7
-"""Weight of each of several passes' log odds: the square root of a half, rounded."""
+_PASS_WEIGHT = 0.85
+"""Weight of the log odds of each of several passes: what the model misses of a place they share."""
+_LOOKS = 2
+"""Into how many looks the passes over a place are gathered."""
+_HARDER_PER_DB, _MOST_HARDER = 0.8 * np.log(10.0) / 20.0, 0.4
+"""What a note's level stands out by is by so much the strength (ln) of its pick away from the neck
+(on simulated takes; the rest is the angle, the place, the pickup, the body and the room), and the
+most strength that is told by it."""
+_LEVEL_FLOOR_DB = 0.4
+_LEAST = 1e-3
+"""No note says more than this for or against contact."""
 _SURELY_STRIKES = 0.5
 _TOUCH_BOUNDS = (0.05, 30.0)
 """No pass says more than this for or against a touch in its attack: what a string does in its first
@@ -58,20 +72,50 @@ class Evidence:
     Parameters
     ----------
     contact
-        Probability of contact with even odds to begin with; NaN where nothing was judged.
-    struck
-        Whether the verdict on the place is that it buzzes.
-    choked
-        Whether the note chokes, with or without a pitch of its own.
+        Probability of contact with even odds to begin with, shape (looks, strings, frets + 1); NaN
+        where nothing was judged.
     touched
         Log odds, from even ones, that the string touches a fret within its attack; 0 where that is
-        not known.
+        not known. Shape as of `contact`.
+    harder
+        How much harder than its string's notes on the whole it was picked, ln; 0 where that is not
+        known. Shape as of `contact`.
+    struck
+        Whether the verdict on the place is that it buzzes, shape (strings, frets + 1).
+    choked
+        Whether the note chokes, with or without a pitch of its own; its contact is in the first
+        look. Shape (strings, frets + 1).
     """
 
     contact: FloatArray
+    touched: FloatArray
+    harder: FloatArray
     struck: npt.NDArray[np.bool_]
     choked: npt.NDArray[np.bool_]
-    touched: FloatArray
+
+    @property
+    def judged(self) -> npt.NDArray[np.bool_]:
+        """Where anything was judged, shape (strings, frets + 1)."""
+        return np.asarray(~np.isnan(self.contact).all(axis=0))
+
+    @property
+    def all_contact(self) -> FloatArray:
+        """Probability of contact from all looks, 0 where none was judged, (strings, frets + 1)."""
+        odds = log_odds(np.clip(self.contact, _LEAST, 1.0 - _LEAST))
+        return np.where(self.judged, logistic(np.nansum(odds, axis=0)), 0.0)
+
+    @property
+    def all_touched(self) -> FloatArray:
+        """Log odds of a touch from all looks, shape (strings, frets + 1)."""
+        return np.asarray(self.touched.sum(axis=0))
+
+
+class _Pass(NamedTuple):
+    """One pass over a place: log odds of contact and of a touch, and how much harder than usual."""
+
+    contact: float
+    touched: float
+    harder: float
 
 
 def _usual_odds(guitar: Guitar, notes: Iterable[MeasuredNote]) -> FloatArray:
@@ -91,15 +135,40 @@ def _usual_odds(guitar: Guitar, notes: Iterable[MeasuredNote]) -> FloatArray:
     return log_odds(np.clip(_USUAL_TIMES * np.array(middle), *_USUAL_BOUNDS))
 
 
-def _pooled(notes: Sequence[MeasuredNote], usual: float, silent: int) -> float:
-    values = [n.contact for n in judged_notes(notes) if n.contact is not None]
-    passes = len(values) + silent
-    if passes == 0:
-        return np.nan
-    weight = 1.0 if passes == 1 else _PASS_WEIGHT
-    odds = log_odds(np.clip(values, 1e-3, 1.0 - 1e-3))
-    beyond = float((odds - usual).sum()) + silent * _SILENT_ODDS
-    return float(logistic(np.array(weight * beyond)))
+def _harder(notes: Iterable[MeasuredNote]) -> dict[int, float]:
+    """Return by note how much harder it was picked than its string's notes on the whole, ln.
+
+    Each recording by itself: what gain it was made with is not known.
+    """
+    strings = defaultdict(list)
+    for note in notes:
+        strings[note.note.recording, note.note.string].append(note)
+    out: dict[int, float] = {}
+    for mine in strings.values():
+        frets = [n.note.fret for n in mine]
+        level_db = [n.attack_dbfs for n in mine]
+        trend = trend_of(frets, level_db, floor=_LEVEL_FLOOR_DB)
+        if trend is not None:
+            over = _HARDER_PER_DB * (level_db - trend.at(frets))
+            over = np.clip(over, -_MOST_HARDER, _MOST_HARDER)
+            out.update(zip((n.note.id for n in mine), over.tolist(), strict=True))
+    return out
+
+
+def _contact_odds(contact: float) -> float:
+    return float(log_odds(np.clip(contact, _LEAST, 1.0 - _LEAST)))
+
+
+def _looks(passes: Sequence[_Pass]) -> list[_Pass]:
+    """Return the looks that the passes over a place give, from the hardest picks to the softest."""
+    hardest_first = sorted(passes, key=lambda one: -one.harder)
+    weight = 1.0 if len(passes) == 1 else _PASS_WEIGHT
+    looks = []
+    for half in np.array_split(np.array(hardest_first), _LOOKS):
+        if half.size:
+            contact, touched, _ = weight * half.sum(axis=0)
+            looks.append(_Pass(contact, touched, float(half[:, 2].mean())))
+    return looks
 
 
 def _touch_odds(notes: Iterable[MeasuredNote]) -> FloatArray:
@@ -122,11 +191,10 @@ class _Touches(NamedTuple):
     usual: float
     heard: float
 
-    def log_odds(self, notes: Sequence[MeasuredNote]) -> float:
-        """Return the log odds that the passes over a place touch a fret in their attacks."""
-        ratios = 1.0 + self.heard * (_touch_ratios(notes, self.usual) - 1.0)
-        weight = 1.0 if ratios.size == 1 else _PASS_WEIGHT
-        return float(weight * np.log(ratios).sum())
+    def log_odds(self, note: MeasuredNote) -> float:
+        """Return the log odds that a note touches a fret in its attack, 0 where it is not told."""
+        ratios = 1.0 + self.heard * (_touch_ratios([note], self.usual) - 1.0)
+        return float(np.log(ratios).sum())
 
 
 def _touch_ratios(notes: Iterable[MeasuredNote], usual: float) -> FloatArray:
@@ -165,25 +233,36 @@ def evidence_of(
     silent
         Passes of a place that had time for a note and gave none.
     """
+    judged = {place: judged_notes(notes) for place, notes in places.items()}
+    everything = [n for notes in judged.values() for n in notes]
+    told = [n for n in everything if n.contact is not None]
+    usual, touches, harder = _usual_odds(guitar, told), _touches(everything), _harder(everything)
     shape = (guitar.n_strings, guitar.frets + 1)
-    contact = np.full(shape, np.nan)
+    contact = np.full((_LOOKS, *shape), np.nan)
+    touched, picked = np.zeros_like(contact), np.zeros_like(contact)
     choked, struck = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
-    touched = np.zeros(shape)
-    touches = _touches([n for notes in places.values() for n in notes])
-    usual = _usual_odds(
-        guitar,
-        [n for notes in places.values() for n in judged_notes(notes) if n.contact is not None],
-    )
     for position in positions:
         at = position.string - 1, position.fret
         place = position.string, position.fret
-        contact[at] = _pooled(
-            places.get(place, ()), float(usual[round(guitar.midi(*place))]), silent.get(place, 0)
-        )
-        touched[at] = touches.log_odds(places.get(place, ()))
+        beyond = float(usual[round(guitar.midi(*place))])
+        passes = [
+            _Pass(
+                contact=_contact_odds(n.contact) - beyond,
+                touched=touches.log_odds(n),
+                harder=harder.get(n.note.id, 0.0),
+            )
+            for n in judged.get(place, ())
+            if n.contact is not None
+        ]
+        passes += [_Pass(_SILENT_ODDS, 0.0, 0.0)] * silent.get(place, 0)
+        for i, look in enumerate(_looks(passes)):
+            contact[i][at] = logistic(np.array(look.contact))
+            touched[i][at], picked[i][at] = look.touched, look.harder
         struck[at] = tells_contact(position.buzz)
         if position.buzz == "choked":
             by_hand = len(position.notes) == 1 and (position.contact or 0.0) < _STRIKES
             choked[at] = not by_hand
-            contact[at] = np.nan if by_hand else 1.0
-    return Evidence(contact=contact, struck=struck, choked=choked, touched=touched)
+            for part in contact:
+                part[at] = np.nan
+            contact[0][at] = np.nan if by_hand else 1.0
+    return Evidence(contact=contact, touched=touched, harder=picked, struck=struck, choked=choked)

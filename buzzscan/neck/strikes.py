@@ -5,18 +5,20 @@ Conventions
 A note touches a fret as it is picked, and goes on striking one, when the strength of its pluck
 exceeds a threshold each, that geometry gives (`buzzscan.neck.clearance`) and the string's own law:
 where the fret lies ahead, where it is picked, and how fast it swings. Strengths and thresholds are
-natural logs; a strength is counted from the middle threshold of a touch on the level neck. It is
-unknown per string and summed over. So are the circumstances that all strings share: how hard the
-player picks, where, and how long strikes last. Either happens with probability
-Φ((strength − threshold)/slack); far above its threshold a note chokes.
+natural logs; a strength is counted from the middle threshold of a touch on the level neck. That of
+a string is unknown and summed over; by how much one pick was harder or softer, its level tells. So
+are the circumstances that all strings share: how hard the player picks, where, and how long strikes
+last. Either happens with probability Φ((strength − threshold)/slack); far above its threshold a
+note chokes.
 
 Arrays run over (circumstances, strings, …, frets + 1). A profile is the nut slot, every fret
 and the saddle in one array, heights in mm.
 
 Limits
 ------
-One strength per string and take; uneven picking is in the slack. Places are independent given the
-circumstances; the errors of the model that neighbouring ones share are not known here.
+One strength per string and take; what levels do not tell of uneven picks is in the slack. Places
+are independent given the circumstances; the errors of the model that neighbouring ones share are
+not known here.
 """
 
 from __future__ import annotations
@@ -31,7 +33,7 @@ from scipy.special import ndtr
 from buzzscan.neck.clearance import PLUCK_RANGE, Setup, clearances, envelope
 from buzzscan.neck.evidence import Evidence
 
-__all__ = ["StrikeModel", "log_sum", "strike_model"]
+__all__ = ["StrikeModel", "Thresholds", "log_sum", "strike_model"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -46,7 +48,7 @@ _HAND, _HAND_ODDS, _HAND_SPREAD = (-0.76, -0.41, -0.06, 0.29), (0.33, 0.63, 0.03
 comes close), how often, and how the strings scatter about it: gauges differ."""
 _ODDS = np.multiply.outer(_HAND_ODDS, np.outer(_PLUCK_ODDS, _LAST_ODDS))
 _LOG_SHARE = np.log(_ODDS.ravel())
-_SLACK, _TOUCH_SLACK = 0.3, 0.17
+_SLACK, _TOUCH_SLACK = 0.28, 0.15
 """Standard deviation of ln(strength/threshold) of what goes on striking, and of a touch: picking
 uneven by 1–2 dB, frets by a hair, and for the first how long what strikes goes on doing so."""
 _FALSE_ALARM, _MISS = 0.002, 0.015
@@ -54,7 +56,7 @@ _FALSE_ALARM, _MISS = 0.002, 0.015
 _FALSE_TOUCH = 0.002
 """Touches that no strength explains, and missing ones."""
 _SURE = 0.997
-_LEAST_LIKELY = 5e-4
+_LEAST_LIKELY = 2e-3
 """No place is less likely than this, whatever the heights: the laws are no better known."""
 
 
@@ -71,21 +73,25 @@ class _Law(NamedTuple):
         Per ln(pluck place) as a share of the sounding string.
     pitch
         Per ln(pitch).
+    crowd
+        How much more strength it takes per ln of the number of frets that are met about as soon.
     """
 
     start: float
     ahead: float
     pluck: float
     pitch: float
+    crowd: float
 
 
-_TOUCHES = _Law(start=0.2, ahead=-0.28, pluck=0.14, pitch=-0.09)
-_STRIKES = _Law(start=0.44, ahead=-0.48, pluck=0.68, pitch=-0.22)
+_TOUCHES = _Law(start=0.2, ahead=-0.28, pluck=0.14, pitch=-0.09, crowd=0.0)
+_STRIKES = _Law(start=0.6, ahead=-0.48, pluck=0.68, pitch=-0.22, crowd=0.3)
 """A string touches a fret within its attack, and goes on striking it. What is picked nearer to its
 end keeps less of its swing once its corner is rounded; a fret next to the held one, where a strike
-turns the string's whole slope around, is struck for longest. Found on simulated strings of two
-models, first with heights, strengths and strikes known, then with contact as it is heard; frets,
-gauges, actions and plucks varied. `tests/accuracy/test_strikes.py` holds them against others."""
+turns the string's whole slope around, is struck for longest; and a string that meets many frets at
+once is soon spent. Found on simulated strings of two models, first with heights, strengths and
+strikes known, then with contact as it is heard; frets, gauges, actions and plucks varied.
+`tests/accuracy/test_strikes.py` holds them against others."""
 _PITCH_HZ = 200.0
 _NEXT_FRET = 1.0 - 2.0 ** (-1.0 / 12.0)
 _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 0.9, 0.5, 0.4
@@ -93,9 +99,10 @@ _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 0.9, 0.5, 0.4
 that choke are told to (found on simulated strings: a choke that still rings a while is told as
 contact)."""
 _LEAST_GAP_MM = 0.01
-_STRENGTHS = np.arange(-1.3, 0.91, 0.1)
-_STEP, _LOWEST, _HIGHEST = 0.04, -3.0, 3.0
-"""Grid of thresholds, relative to the string's middle one."""
+_STRENGTHS = np.arange(-1.3, 0.91, 0.15)
+_STEP, _STEPS, _HARDER_STEPS = 0.04, 75, 10
+"""Grid of thresholds, relative to the string's middle one: so many steps to either side, and beyond
+them those by which a pick was harder or softer."""
 
 
 def log_sum(values: FloatArray, axis: int = 0) -> FloatArray:
@@ -105,7 +112,7 @@ def log_sum(values: FloatArray, axis: int = 0) -> FloatArray:
     return np.asarray(top + np.log(rest), np.float64)
 
 
-class _Thresholds(NamedTuple):
+class _Neck(NamedTuple):
     """A law on one neck: ln of a threshold is ln(least of gap · per_mm over the frets) − ease.
 
     Parameters
@@ -114,10 +121,64 @@ class _Thresholds(NamedTuple):
         Strength per mm of gap over each fret ahead, shape (places, frets + 1, frets + 1).
     ease
         Shape (places, lasting, strings, frets + 1); for a touch lasting is one.
+    crowd
+        As of `_Law`.
     """
 
     per_mm: FloatArray
     ease: FloatArray
+    crowd: float
+
+
+class Thresholds(NamedTuple):
+    """ln thresholds for profiles (strings, …, frets + 2), per place of the pluck.
+
+    Parameters
+    ----------
+    strike
+        Of what goes on striking, shape (places, lasting, strings, …, frets + 1).
+    touch
+        Of a touch, on which how long strikes last has no bearing: the same shape, lasting is one.
+    """
+
+    strike: FloatArray
+    touch: FloatArray
+
+
+class _Look(NamedTuple):
+    """One look at every place of a neck.
+
+    Parameters
+    ----------
+    of_strike, of_touch
+        Likelihood of what was heard as a sum of two parts, over the thresholds of a strike and of a
+        touch, and strengths, shape (frets + 1, strings · thresholds, strengths).
+    rows
+        Row of a string's middle threshold in these, shape (strings, frets + 1).
+    harder
+        By how many steps of the thresholds it was picked harder, shape (strings, frets + 1); the
+        rows take it off.
+    """
+
+    of_strike: FloatArray
+    of_touch: FloatArray
+    rows: npt.NDArray[np.intp]
+    harder: npt.NDArray[np.intp]
+
+    def at(
+        self, fret: int, strike: npt.NDArray[np.intp], touch: npt.NDArray[np.intp]
+    ) -> FloatArray:
+        """Return the likelihood at a fret, (places, lasting, strings, …, strengths).
+
+        Parameters
+        ----------
+        strike, touch
+            Steps of the thresholds from the middle, (places, lasting, strings, …).
+        """
+        row = self.rows[:, fret].reshape(-1, *(1,) * (strike.ndim - 3))
+        likely: FloatArray = self.of_strike[fret].take(strike + row, axis=0)
+        likely += self.of_touch[fret].take(touch + row, axis=0)
+        return likely
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,43 +192,41 @@ class StrikeModel:
     laws
         What geometry leaves open of the thresholds of a strike and of a touch.
     middle
-        Middle threshold of a touch of each string on the level neck, shape (shapes, strings); a
-        shape of the thresholds is a place of the pluck and how long strikes last.
-    table
-        Likelihood of each place as a sum of two parts, over thresholds of a strike and of a touch
-        and over strengths, shape (2, strings, frets + 1, thresholds, strengths).
+        Middle threshold of a touch of each string on the level neck, shape (places, 1, strings).
+    looks
+        What was heard, from the hardest picks to the softest.
     strength_prior
         Prior of the strengths for each hand, shape (strengths, hands).
     """
 
     setup: Setup
-    laws: tuple[_Thresholds, _Thresholds]
+    laws: tuple[_Neck, _Neck]
     middle: FloatArray
-    table: FloatArray
+    looks: tuple[_Look, ...]
     strength_prior: FloatArray
 
-    def thresholds(self, profile: FloatArray) -> FloatArray:
-        """Return ln thresholds for profiles (strings, …, frets + 2): (2, shapes, strings, …).
-
-        The first is of what goes on striking, the second of a touch.
-        """
+    def thresholds(self, profile: FloatArray) -> Thresholds:
+        """Return ln thresholds for profiles (strings, …, frets + 2)."""
         return _thresholds(self.setup, self.laws, profile)
 
     def log_likelihood(self, profile: FloatArray) -> FloatArray:
-        """Return ln P(evidence | strength) of profiles: (shapes, strings, …, strengths)."""
-        extra = (1,) * (profile.ndim - 2)
-        middle = self.middle.reshape(self.middle.shape + extra + (1,))
-        relative = np.clip(self.thresholds(profile) - middle, _LOWEST, _HIGHEST)
-        strike, touch = np.rint((relative - _LOWEST) / _STEP).astype(np.intp)
-        of_strike, of_touch = self.table
-        strings = np.arange(profile.shape[0]).reshape((1, -1, *extra))
+        """Return ln P(evidence | strength) of profiles: (shapes, strings, …, strengths).
+
+        A shape is a place of the pluck and how long strikes last.
+        """
+        between = (1,) * (profile.ndim - 2)
+        middle = self.middle.reshape(*self.middle.shape, *between, 1)
+        strike, touch = (_steps(t - middle) for t in self.thresholds(profile))
         # no product over the frets of a neck is too small for a float
         out: FloatArray = np.ones((*strike.shape[:-1], _STRENGTHS.size))
         for fret in range(profile.shape[-1] - 1):
-            likely = of_strike[strings, fret, strike[..., fret]]
-            likely += of_touch[strings, fret, touch[..., fret]]
-            out *= np.maximum(likely, _LEAST_LIKELY, out=likely)
-        return np.log(out)
+            place, *others = (
+                look.at(fret, strike[..., fret], touch[..., fret]) for look in self.looks
+            )
+            for likely in others:
+                place *= likely
+            out *= np.maximum(place, _LEAST_LIKELY, out=place)
+        return np.log(out.reshape(-1, *out.shape[2:]))
 
     def log_evidence(self, profile: FloatArray) -> FloatArray:
         """Return ln P(evidence) of profiles, strengths summed over: (circumstances, strings, …)."""
@@ -179,6 +238,7 @@ class StrikeModel:
     def striking(self, profile: FloatArray, *, given: FloatArray) -> FloatArray:
         """Return P(contact) per string and fret for a profile (strings, frets + 2).
 
+        For the hardest of the picks at each place.
         Strength and circumstances are weighed as the evidence has them for the profile `given`.
         """
         ll = self.log_likelihood(given)
@@ -186,9 +246,11 @@ class StrikeModel:
         shared = _LOG_SHARE + self.log_evidence(given).sum(axis=1)
         shared = np.exp(shared - log_sum(shared)).reshape(-1, ll.shape[0]).T
         weight = likely / likely.sum(axis=-2, keepdims=True) * shared[:, None, None, :]
-        relative = self.thresholds(profile)[0] - self.middle[:, :, None]
-        strike = ndtr((_STRENGTHS[:, None] - relative[:, :, None, :]) / _SLACK)
-        return np.asarray(np.einsum("dsgt,dsgf->sf", weight, strike), np.float64)
+        strike = self.thresholds(profile).strike - self.middle[..., None]
+        strike -= _STEP * self.looks[0].harder
+        strike = strike.reshape(-1, *strike.shape[2:])
+        likely = ndtr((_STRENGTHS[:, None] - strike[:, :, None, :]) / _SLACK)
+        return np.asarray(np.einsum("dsgt,dsgf->sf", weight, likely), np.float64)
 
     @property
     def log_circumstances(self) -> FloatArray:
@@ -201,34 +263,55 @@ class StrikeModel:
         return log_sum(log_evidence + _LOG_SHARE.reshape((-1,) + (1,) * (log_evidence.ndim - 1)))
 
 
-def _thresholds(
-    setup: Setup, laws: tuple[_Thresholds, _Thresholds], profile: FloatArray
-) -> FloatArray:
+def _steps(relative: FloatArray) -> npt.NDArray[np.intp]:
+    """Return how many steps of their grid relative thresholds are from the middle."""
+    return np.clip(np.rint(relative / _STEP), -_STEPS, _STEPS).astype(np.intp)
+
+
+def _thresholds(setup: Setup, laws: tuple[_Neck, _Neck], profile: FloatArray) -> Thresholds:
     gaps = clearances(
         profile[..., :-1],
         profile[..., -1],
         places_mm=setup.places_mm,
         scale_mm=setup.scale_mm,
     )
+    # a string that rests on a fret rings from there: one that it would lie deeper below does not
+    # make it strike the sooner
+    np.maximum(gaps, _LEAST_GAP_MM, out=gaps)
     between = (1,) * (profile.ndim - 2)
     out = []
     for law in laws:
-        # a string that rests on a fret rings from there: one that it would lie deeper below does
-        # not make it strike the sooner
-        floor = np.append(np.diagonal(law.per_mm, 1, 1, 2), law.per_mm[:, -1:, -1], axis=1)
-        floor = _LEAST_GAP_MM * floor.reshape(len(floor), 1, *between, -1)
-        least = np.stack([(gaps * place).min(axis=-1) for place in law.per_mm])
-        ease = law.ease.reshape(*law.ease.shape[:3], *between, -1)
-        out.append(np.log(np.maximum(least, floor))[:, None] - ease)
+        needed = np.stack([_needed(gaps * place, law.crowd) for place in law.per_mm])
+        out.append(needed[:, None] - law.ease.reshape(*law.ease.shape[:3], *between, -1))
     strike, touch = out
     # what goes on striking has touched
-    both = np.stack(np.broadcast_arrays(np.maximum(strike, touch), touch))
-    return both.reshape(2, -1, *profile.shape[:-1], profile.shape[-1] - 1)
+    return Thresholds(np.maximum(strike, touch), touch)
+
+
+def _needed(strengths: FloatArray, crowd: float) -> FloatArray:
+    """Return ln of the least of the strengths that meet the frets ahead, over the last axis.
+
+    Parameters
+    ----------
+    strengths
+        Shape (…, frets + 1, frets + 1): held at, met.
+    crowd
+        By how much more is needed per ln of the number of frets that are met about as soon.
+    """
+    if crowd == 0.0:
+        return np.asarray(np.log(strengths.min(axis=-1)))
+    out = np.full(strengths.shape[:-1], np.inf)
+    # ahead of the last fret there is none
+    ease = 1.0 / strengths[..., :-1, :]
+    first = np.log(ease.max(axis=-1))
+    met = np.log(np.einsum("...f,...f,...f->...", ease, ease, ease)) - 3.0 * first
+    out[..., :-1] = crowd * met - first
+    return out
 
 
 def _of_law(
     setup: Setup, swing: FloatArray, law: _Law, *, more: tuple[float, ...] = (0.0,)
-) -> _Thresholds:
+) -> _Neck:
     """Return what a law makes of a neck.
 
     Parameters
@@ -245,29 +328,36 @@ def _of_law(
     share = np.clip(np.array(_PLUCK_SHARES)[:, None, None] / left, *PLUCK_RANGE)
     pitch = setup.open_hz[:, None] / left / _PITCH_HZ
     ease = law.start + law.pluck * np.log(share) + law.pitch * np.log(pitch)
-    return _Thresholds(per_mm, ease[:, None] + np.reshape(more, (1, -1, 1, 1)))
+    return _Neck(per_mm, ease[:, None] + np.reshape(more, (1, -1, 1, 1)), law.crowd)
 
 
-def _table(evidence: Evidence) -> FloatArray:
-    """Return the two parts of P(heard at a place | thresholds, strength) for every place.
+def _look(evidence: Evidence, index: int) -> _Look:
+    """Return one look at every place.
 
     With c the probability of contact as heard and r how much likelier the attack is with a touch,
     a place is heard with probability c·P(strikes) + (1 − c)·(r·P(touches, no more) + P(free)),
     which is a sum of what depends on either threshold.
     """
-    grid = np.arange(_LOWEST, _HIGHEST + _STEP, _STEP)
-    over = _STRENGTHS[None, :] - grid[:, None]
+    most = _STEPS + _HARDER_STEPS
+    over = _STRENGTHS[None, :] - _STEP * np.arange(-most, most + 1)[:, None]
     strike = _FALSE_ALARM + (1.0 - _FALSE_ALARM - _MISS) * ndtr(over / _SLACK)
     touch = _FALSE_TOUCH + (1.0 - 2.0 * _FALSE_TOUCH) * ndtr(over / _TOUCH_SLACK)
     choke = _CHOKE_HEARD * ndtr((over - _CHOKE_AT) / _CHOKE_SLACK)
-    c = np.clip(evidence.contact, 1.0 - _SURE, _SURE)[..., None, None]
-    ratio = np.exp(evidence.touched)[..., None, None]
+    c = np.clip(evidence.contact[index], 1.0 - _SURE, _SURE)[..., None, None]
+    ratio = np.exp(evidence.touched[index])[..., None, None]
     of_strike = strike * (c * (1.0 - choke) - (1.0 - c) * ratio)
     of_touch = (1.0 - c) * (1.0 + touch * (ratio - 1.0))
     choked, unknown = evidence.choked[..., None, None], np.isnan(c)
     of_strike = np.where(unknown, 0.0, np.where(choked, choke + _FALSE_ALARM, of_strike))
     of_touch = np.where(unknown, 1.0, np.where(choked, 0.0, of_touch))
-    return np.stack([of_strike, of_touch])
+    harder = np.rint(evidence.harder[index] / _STEP).astype(np.intp)
+    harder = np.clip(harder, -_HARDER_STEPS, _HARDER_STEPS)
+    first = np.arange(len(harder))[:, None] * len(over)
+    of_strike, of_touch = (
+        np.ascontiguousarray(part.swapaxes(0, 1)).reshape(part.shape[1], -1, _STRENGTHS.size)
+        for part in (of_strike, of_touch)
+    )
+    return _Look(of_strike, of_touch, first + most - harder, harder)
 
 
 def strike_model(setup: Setup, evidence: Evidence, *, lowest: int) -> StrikeModel:
@@ -279,12 +369,13 @@ def strike_model(setup: Setup, evidence: Evidence, *, lowest: int) -> StrikeMode
         ]
     )
     laws = _of_law(setup, swing, _STRIKES, more=_LAST_MORE), _of_law(setup, swing, _TOUCHES)
-    _, touch = _thresholds(setup, laws, setup.profile_mm)
+    touch = _thresholds(setup, laws, setup.profile_mm).touch
+    told = [i for i, look in enumerate(evidence.contact) if not np.isnan(look).all()]
     prior = np.exp(-0.5 * ((_STRENGTHS[:, None] - np.array(_HAND)) / _HAND_SPREAD) ** 2)
     return StrikeModel(
         setup=setup,
         laws=laws,
         middle=np.median(touch[..., lowest:-1], axis=-1),
-        table=_table(evidence),
+        looks=tuple(_look(evidence, i) for i in told or [0]),
         strength_prior=prior / prior.sum(axis=0),
     )

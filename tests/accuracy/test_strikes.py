@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 import pytest
+from evidence_by_hand import FloatArray, evidence
 from training.examples import goes_on_striking
 from training.fit import auc
 from training.fit_attack import TOUCHED_S
@@ -20,12 +21,10 @@ from training.necks import drawn_chain, drawn_guitar, drawn_neck, drawn_performa
 
 from buzzscan.neck import strikes
 from buzzscan.neck.clearance import setup_of
-from buzzscan.neck.evidence import Evidence
 from buzzscan.simulate import simulate_take
 
 KINDS = ("high fret", "rising fret end", "neck too straight")
 FIRST_SEED = 9000
-FloatArray = npt.NDArray[np.float64]
 
 
 class Told(NamedTuple):
@@ -46,18 +45,13 @@ def told(model: str, seed: int, kind: str, monkeypatch: pytest.MonkeyPatch) -> T
     played = replace(drawn_performance(rng, neck), passes="up", strings=strings)
     take = simulate_take(neck, played, drawn_chain(rng), seed=seed, **drawn_string(model, rng))
     shape = guitar.n_strings, guitar.frets + 1
-    silent = Evidence(
-        contact=np.full(shape, np.nan),
-        struck=np.zeros(shape, np.bool_),
-        choked=np.zeros(shape, np.bool_),
-        touched=np.zeros(shape),
-    )
+    silent = evidence(np.full(shape, np.nan))
     lines = [neck.line(s) for s in guitar.strings]
     profile = np.array([[n.nut_mm, *n.fret_mm[1:], n.saddle_mm] for n in lines])
     monkeypatch.setattr(strikes, "_PLUCK_SHARES", (played.pluck_mm / neck.scale_mm,) * 3)
-    thresholds = strikes.strike_model(setup_of(guitar), silent, lowest=0).thresholds(profile)
-    # strikes that last as on most guitars
-    strike, touch = thresholds[:, thresholds.shape[1] // 2]
+    model = strikes.strike_model(setup_of(guitar), silent, lowest=0)
+    # the places of the pluck are one; strikes that last as on most guitars
+    strike, touch = (t[0, t.shape[1] // 2] for t in model.thresholds(profile))
     tension = np.array([s.tension_n for s in neck.strings])[::-1]
     away = played.amplitude_mm * np.sin(np.deg2rad(played.angle_deg)) * tension[-1] / tension
     notes = [n for n in take.truth if n.fret < guitar.frets]
