@@ -1,11 +1,11 @@
 """A third model of a string over frets: travelling waves that a fret cuts off.
 
-What is learnt from springs may be what springs do. Nothing is fitted to this model: it shows how
-far what was learnt holds. Two waves run along the string and are turned round at its ends (Smith,
-Computer Music Journal 16(4), 1992); loss and stiffness are filters at the saddle (Jaffe & Smith,
-Computer Music Journal 7(2), 1983), and a fret is no spring: displacement that would pass it is
-given back to both waves at once (Rank & Kubin, "A waveguide model for slapbass synthesis", IEEE
-ICASSP 1997).
+What is learnt from springs may be what springs do. Left out of a fit, this model shows how far what
+was learnt holds; a few of the takes that contact and attacks are learnt from are of it. Two waves
+run along the string and are turned round at its ends (Smith, Computer Music Journal 16(4), 1992);
+loss and stiffness are filters at the saddle (Jaffe & Smith, Computer Music Journal 7(2), 1983), and
+a fret is no spring: displacement that would pass it is given back to both waves at once (Rank &
+Kubin, "A waveguide model for slapbass synthesis", IEEE ICASSP 1997).
 
 Conventions
 -----------
