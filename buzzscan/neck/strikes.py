@@ -52,7 +52,7 @@ _SLACK, _TOUCH_SLACK = 0.28, 0.15
 """Standard deviation of ln(strength/threshold) of what goes on striking, and of a touch: picking
 uneven by 1–2 dB, frets by a hair, and for the first how long what strikes goes on doing so."""
 _FALSE_ALARM, _MISS = 0.002, 0.015
-"""Contact heard where there is none, and missed where there is (per place, both passes)."""
+"""Contact heard where there is none, and missed where there is, per look."""
 _FALSE_TOUCH = 0.002
 """Touches that no strength explains, and missing ones."""
 _SURE = 0.997
@@ -194,7 +194,7 @@ class StrikeModel:
     middle
         Middle threshold of a touch of each string on the level neck, shape (places, 1, strings).
     looks
-        What was heard, from the hardest picks to the softest.
+        What was heard, the harder picks first; where one tells nothing anywhere it is left out.
     strength_prior
         Prior of the strengths for each hand, shape (strengths, hands).
     """
@@ -238,8 +238,8 @@ class StrikeModel:
     def striking(self, profile: FloatArray, *, given: FloatArray) -> FloatArray:
         """Return P(contact) per string and fret for a profile (strings, frets + 2).
 
-        For the hardest of the picks at each place.
-        Strength and circumstances are weighed as the evidence has them for the profile `given`.
+        That of the harder picks at each place; strength and circumstances are weighed as the
+        evidence has them for the profile `given`.
         """
         ll = self.log_likelihood(given)
         likely = np.exp(ll - ll.max(axis=-1, keepdims=True))[..., None] * self.strength_prior
