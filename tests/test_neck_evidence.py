@@ -1,4 +1,4 @@
-"""Contact evidence: passes pooled, what is usual taken off, lost notes counted."""
+"""Contact evidence: passes gathered into looks, what is usual taken off, lost notes counted."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Callable, Mapping
 
 import numpy as np
+import pytest
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
@@ -163,14 +164,67 @@ def test_no_level_tells_more_than_so_much(note_at: Maker) -> None:
     assert loud == louder < 0.5
 
 
-def test_each_recording_has_its_own_gain(note_at: Maker) -> None:
+def test_a_take_played_harder_is_harder(note_at: Maker) -> None:
     ids = itertools.count()
     notes = [
-        note_at(s, f, id=next(ids), contact=0.002, attack_dbfs=-20.0 + 6.0 * take, recording=take)
+        note_at(s, f, id=next(ids), contact=0.002, attack_dbfs=-20.0 + 3.0 * take, recording=take)
         for s in GUITAR.strings
         for f in range(13)
         for take in (0, 1)
     ]
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
-    evidence = evidence_of(GUITAR, positions, by_position(notes), silent={})
-    assert np.abs(evidence.harder).max() < 0.01
+    harder, softer = evidence_of(GUITAR, positions, by_position(notes), silent={}).harder
+    assert (harder - softer > 0.2).all()
+
+
+def many(
+    note_at: Maker, passes: int, *, silent: int = 0, **measures: float | tuple[float, ...]
+) -> Evidence:
+    """Return the evidence of a neck with so many passes over one place, the rest heard once.
+
+    String 4 strikes and is heard to touch as it is picked.
+    """
+    ids = itertools.count()
+    usual = {s: (0.99, 0.9999) if s == 4 else (0.002, 0.1) for s in GUITAR.strings}
+    notes = [
+        note_at(s, f, id=next(ids), contact=c, attack_contact=a, attack_dbfs=-20.0)
+        for s, (c, a) in usual.items()
+        for f in range(13)
+        if (s, f) != PLACE
+    ]
+    for i in range(passes):
+        own = {k: v[i] if isinstance(v, tuple) else v for k, v in measures.items()}
+        notes.append(note_at(*PLACE, **{"id": next(ids), "attack_dbfs": -20.0, **own}))
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    return evidence_of(GUITAR, positions, by_position(notes), silent={PLACE: silent})
+
+
+def test_three_passes_are_two_looks_the_harder_first(note_at: Maker) -> None:
+    levels = (-23.0, -20.0, -17.0)
+    evidence = many(note_at, 3, contact=(0.002, 0.9, 0.9), attack_dbfs=levels)
+    first, second = evidence.contact[:, *AT]
+    assert first > 0.9
+    assert second < 0.5
+    assert evidence.harder[0][AT] > 0.1 > -0.1 > evidence.harder[1][AT]
+
+
+def test_many_passes_say_no_more_of_a_touch_than_one_may(note_at: Maker) -> None:
+    few, more = (
+        many(note_at, n, contact=0.002, attack_contact=0.9999).touched[:, *AT] for n in (2, 8)
+    )
+    assert few == pytest.approx(0.85 * np.log(30.0), rel=0.05)
+    assert more == pytest.approx(np.log(30.0))
+
+
+def test_a_pass_that_gave_no_note_is_a_look_of_its_own(note_at: Maker) -> None:
+    looks = many(note_at, 1, silent=1, contact=0.002).contact[:, *AT]
+    assert sorted(looks > 0.5) == [False, True]
+
+
+def test_a_string_of_few_notes_tells_no_strength(note_at: Maker) -> None:
+    notes = [
+        note_at(2, fret, id=fret, contact=0.002, attack_dbfs=-20.0 + 3.0 * fret)
+        for fret in (1, 5, 9)
+    ]
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    assert not evidence_of(GUITAR, positions, by_position(notes), silent={}).harder.any()

@@ -144,10 +144,38 @@ def test_a_touch_behind_it_tells_a_high_fret_from_a_low_one_before_it() -> None:
 
 
 def test_no_place_can_rule_heights_out() -> None:
-    contact = np.full(CLEAN.shape, np.nan)
-    contact[0, 8] = 0.999999
-    model = model_of(contact)
-    assert total(model, SETUP.profile_mm) >= float(np.log(5e-4))
+    # as sure as can be of a strike where the neck is free, in both looks, at every strength
+    contact = np.full((2, *CLEAN.shape), np.nan)
+    contact[:, 0, 8] = 0.999999
+    likely = model_of(contact, touched=-20.0).log_likelihood(SETUP.profile_mm)
+    assert likely.min() == pytest.approx(np.log(2e-3))
+
+
+def test_no_likelihood_is_below_nothing() -> None:
+    # where what touches goes on striking at once, strikes scatter more than touches
+    contact = np.stack([CLEAN, CLEAN])
+    contact[:, :, 8] = contact[:, :, 20] = 0.003
+    touched = np.full(contact.shape, -3.0)
+    touched[:, :, 20] = 3.4
+    far = with_high_fret(21, 0.3)
+    both = model_of(contact, touched=touched)
+    for look in both.looks:
+        strike, touch = (np.zeros((1, 1, 6), np.intp) for _ in range(2))
+        for steps in range(-60, 61):
+            assert (look.at(20, strike + steps, touch + steps) >= 0.0).all()
+    one = model_of(contact[:1], touched=touched[:1])
+    # two looks that say the same say it twice, and no more
+    assert total(both, far) <= 0.0
+    assert total(one, far) <= 0.0
+
+
+def test_harder_picks_strike_sooner() -> None:
+    level = SETUP.profile_mm
+    strikes = []
+    for harder in (-0.3, 0.0, 0.3):
+        model = model_of(np.full(CLEAN.shape, np.nan), harder=harder)
+        strikes.append(model.striking(level, given=level)[:, 8].mean())
+    assert strikes[0] < strikes[1] < strikes[2]
 
 
 def test_a_note_that_is_free_though_picked_hard_speaks_against_a_high_fret() -> None:

@@ -17,8 +17,8 @@ fret that is low leaves its neighbours alone.
 Notes
 -----
 Boosted trees over the excess, how much it scatters in the take, the departures and the pitch,
-fitted to 1250 simulated takes by `tests/training/fit_attack.py`: modal strings over frets that keep
-their energy, strings on a grid over lossy ones and, one in eight, waves that a fret turns back; 460
+fitted to 1260 simulated takes by `tests/training/fit_attack.py`: modal strings over frets that keep
+their energy, strings on a grid over lossy ones and, one in seven, waves that a fret turns back; 460
 of them whole necks under a player who digs in, with pick noise, uneven picking, rooms and recorders
 drawn at random.
 """

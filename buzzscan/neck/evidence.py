@@ -30,7 +30,7 @@ from buzzscan.neck.positions import Place, judged_notes
 from buzzscan.neck.trend import trend_of
 from buzzscan.neck.verdict import Position, tells_contact
 
-__all__ = ["Evidence", "evidence_of"]
+__all__ = ["MOST_HARDER", "Evidence", "evidence_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -46,13 +46,14 @@ _PASS_WEIGHT = 0.85
 """Weight of the log odds of each of several passes: what the model misses of a place they share."""
 _LOOKS = 2
 """Into how many looks the passes over a place are gathered."""
-_HARDER_PER_DB, _MOST_HARDER = 0.8 * np.log(10.0) / 20.0, 0.4
-"""What a note's level stands out by is by so much the strength (ln) of its pick away from the neck
-(on simulated takes; the rest is the angle, the place, the pickup, the body and the room), and the
-most strength that is told by it."""
+_HARDER_PER_DB = 0.8 * np.log(10.0) / 20.0
+"""Strength (ln) of a pick away from the neck per dB that a note's level stands out by (on simulated
+takes; the rest is the angle, the place, the pickup, the body and the room)."""
+MOST_HARDER = 0.4
+"""No more strength (ln) is told by a level."""
 _LEVEL_FLOOR_DB = 0.4
 _LEAST = 1e-3
-"""No note says more than this for or against contact."""
+"""Nothing heard says more than this for or against contact."""
 _SURELY_STRIKES = 0.5
 _TOUCH_BOUNDS = (0.05, 30.0)
 """No pass says more than this for or against a touch in its attack: what a string does in its first
@@ -101,8 +102,8 @@ class Evidence:
     @property
     def all_contact(self) -> FloatArray:
         """Probability of contact from all looks, 0 where none was judged, (strings, frets + 1)."""
-        odds = log_odds(np.clip(self.contact, _LEAST, 1.0 - _LEAST))
-        return np.where(self.judged, logistic(np.nansum(odds, axis=0)), 0.0)
+        odds = np.nansum(_contact_odds(self.contact), axis=0)
+        return np.where(self.judged, logistic(odds), 0.0)
 
     @property
     def all_touched(self) -> FloatArray:
@@ -138,11 +139,11 @@ def _usual_odds(guitar: Guitar, notes: Iterable[MeasuredNote]) -> FloatArray:
 def _harder(notes: Iterable[MeasuredNote]) -> dict[int, float]:
     """Return by note how much harder it was picked than its string's notes on the whole, ln.
 
-    Each recording by itself: what gain it was made with is not known.
+    Recordings of one scan are taken to have one gain, as in `buzzscan.neck.softer`.
     """
     strings = defaultdict(list)
     for note in notes:
-        strings[note.note.recording, note.note.string].append(note)
+        strings[note.note.string].append(note)
     out: dict[int, float] = {}
     for mine in strings.values():
         frets = [n.note.fret for n in mine]
@@ -150,24 +151,26 @@ def _harder(notes: Iterable[MeasuredNote]) -> dict[int, float]:
         trend = trend_of(frets, level_db, floor=_LEVEL_FLOOR_DB)
         if trend is not None:
             over = _HARDER_PER_DB * (level_db - trend.at(frets))
-            over = np.clip(over, -_MOST_HARDER, _MOST_HARDER)
+            over = np.clip(over, -MOST_HARDER, MOST_HARDER)
             out.update(zip((n.note.id for n in mine), over.tolist(), strict=True))
     return out
 
 
-def _contact_odds(contact: float) -> float:
-    return float(log_odds(np.clip(contact, _LEAST, 1.0 - _LEAST)))
+def _contact_odds(contact: npt.ArrayLike) -> FloatArray:
+    return log_odds(np.clip(contact, _LEAST, 1.0 - _LEAST))
 
 
 def _looks(passes: Sequence[_Pass]) -> list[_Pass]:
     """Return the looks that the passes over a place give, from the hardest picks to the softest."""
-    hardest_first = sorted(passes, key=lambda one: -one.harder)
+    hardest_first = np.array(sorted(passes, key=lambda one: -one.harder))
     weight = 1.0 if len(passes) == 1 else _PASS_WEIGHT
     looks = []
-    for half in np.array_split(np.array(hardest_first), _LOOKS):
+    for half in np.array_split(hardest_first, _LOOKS):
         if half.size:
-            contact, touched, _ = weight * half.sum(axis=0)
-            looks.append(_Pass(contact, touched, float(half[:, 2].mean())))
+            contact, touched, harder = half.T
+            # what one pass may not say, several may not say of the one place that they share
+            most = np.clip(weight * touched.sum(), *np.log(_TOUCH_BOUNDS))
+            looks.append(_Pass(weight * contact.sum(), float(most), float(harder.mean())))
     return looks
 
 
@@ -193,8 +196,8 @@ class _Touches(NamedTuple):
 
     def log_odds(self, note: MeasuredNote) -> float:
         """Return the log odds that a note touches a fret in its attack, 0 where it is not told."""
-        ratios = 1.0 + self.heard * (_touch_ratios([note], self.usual) - 1.0)
-        return float(np.log(ratios).sum())
+        ratio = _touch_ratios([note], self.usual)
+        return float(np.log1p(self.heard * (ratio - 1.0)).sum())
 
 
 def _touch_ratios(notes: Iterable[MeasuredNote], usual: float) -> FloatArray:
@@ -236,7 +239,7 @@ def evidence_of(
     judged = {place: judged_notes(notes) for place, notes in places.items()}
     everything = [n for notes in judged.values() for n in notes]
     told = [n for n in everything if n.contact is not None]
-    usual, touches, harder = _usual_odds(guitar, told), _touches(everything), _harder(everything)
+    usual, touches, harder = _usual_odds(guitar, told), _touches(everything), _harder(told)
     shape = (guitar.n_strings, guitar.frets + 1)
     contact = np.full((_LOOKS, *shape), np.nan)
     touched, picked = np.zeros_like(contact), np.zeros_like(contact)
@@ -247,7 +250,7 @@ def evidence_of(
         beyond = float(usual[round(guitar.midi(*place))])
         passes = [
             _Pass(
-                contact=_contact_odds(n.contact) - beyond,
+                contact=float(_contact_odds(n.contact)) - beyond,
                 touched=touches.log_odds(n),
                 harder=harder.get(n.note.id, 0.0),
             )
@@ -262,7 +265,7 @@ def evidence_of(
         if position.buzz == "choked":
             by_hand = len(position.notes) == 1 and (position.contact or 0.0) < _STRIKES
             choked[at] = not by_hand
-            for part in contact:
-                part[at] = np.nan
+            for look_contact, look_touched in zip(contact, touched, strict=True):
+                look_contact[at], look_touched[at] = np.nan, 0.0
             contact[0][at] = np.nan if by_hand else 1.0
     return Evidence(contact=contact, touched=touched, harder=picked, struck=struck, choked=choked)

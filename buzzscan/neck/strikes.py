@@ -5,14 +5,14 @@ Conventions
 A note touches a fret as it is picked, and goes on striking one, when the strength of its pluck
 exceeds a threshold each, that geometry gives (`buzzscan.neck.clearance`) and the string's own law:
 where the fret lies ahead, where it is picked, and how fast it swings. Strengths and thresholds are
-natural logs; a strength is counted from the middle threshold of a touch on the level neck. That of
-a string is unknown and summed over; by how much one pick was harder or softer, its level tells. So
-are the circumstances that all strings share: how hard the player picks, where, and how long strikes
-last. Either happens with probability Φ((strength − threshold)/slack); far above its threshold a
-note chokes.
+natural logs; a strength is counted from the middle threshold of a touch on the level neck. The
+strength of a string is unknown and summed over, and so are the circumstances that all strings
+share: how hard the player picks, where, and how long strikes last. How much harder or softer than
+that one pick was, its level tells. Either happens with probability Φ((strength − threshold)/slack);
+far above its threshold a note chokes.
 
-Arrays run over (circumstances, strings, …, frets + 1). A profile is the nut slot, every fret
-and the saddle in one array, heights in mm.
+Evidence and thresholds run over (circumstances, strings, …), profiles over (strings, …, frets + 2):
+the nut slot, every fret and the saddle in one array, heights in mm.
 
 Limits
 ------
@@ -31,7 +31,7 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from buzzscan.neck.clearance import PLUCK_RANGE, Setup, clearances, envelope
-from buzzscan.neck.evidence import Evidence
+from buzzscan.neck.evidence import MOST_HARDER, Evidence
 
 __all__ = ["StrikeModel", "Thresholds", "log_sum", "strike_model"]
 
@@ -49,8 +49,9 @@ comes close), how often, and how the strings scatter about it: gauges differ."""
 _ODDS = np.multiply.outer(_HAND_ODDS, np.outer(_PLUCK_ODDS, _LAST_ODDS))
 _LOG_SHARE = np.log(_ODDS.ravel())
 _SLACK, _TOUCH_SLACK = 0.28, 0.15
-"""Standard deviation of ln(strength/threshold) of what goes on striking, and of a touch: picking
-uneven by 1–2 dB, frets by a hair, and for the first how long what strikes goes on doing so."""
+"""Standard deviation of ln(strength/threshold) of what goes on striking, and of a touch: what
+levels leave untold of uneven picking, frets uneven by a hair, and for the first how long what
+strikes goes on doing so."""
 _FALSE_ALARM, _MISS = 0.002, 0.015
 """Contact heard where there is none, and missed where there is, per look."""
 _FALSE_TOUCH = 0.002
@@ -100,7 +101,8 @@ that choke are told to (found on simulated strings: a choke that still rings a w
 contact)."""
 _LEAST_GAP_MM = 0.01
 _STRENGTHS = np.arange(-1.3, 0.91, 0.15)
-_STEP, _STEPS, _HARDER_STEPS = 0.04, 75, 10
+_STEP, _STEPS = 0.04, 75
+_HARDER_STEPS = round(MOST_HARDER / _STEP)
 """Grid of thresholds, relative to the string's middle one: so many steps to either side, and beyond
 them those by which a pick was harder or softer."""
 
@@ -112,8 +114,11 @@ def log_sum(values: FloatArray, axis: int = 0) -> FloatArray:
     return np.asarray(top + np.log(rest), np.float64)
 
 
-class _Neck(NamedTuple):
-    """A law on one neck: ln of a threshold is ln(least of gap · per_mm over the frets) − ease.
+class _LawOnNeck(NamedTuple):
+    """A law on one neck.
+
+    ln of a threshold is ln(least of gap · per_mm over the frets) + crowd · ln(frets met about as
+    soon) − ease.
 
     Parameters
     ----------
@@ -128,6 +133,13 @@ class _Neck(NamedTuple):
     per_mm: FloatArray
     ease: FloatArray
     crowd: float
+
+
+class _Laws(NamedTuple):
+    """Of what goes on striking, and of a touch."""
+
+    strike: _LawOnNeck
+    touch: _LawOnNeck
 
 
 class Thresholds(NamedTuple):
@@ -178,7 +190,8 @@ class _Look(NamedTuple):
         row = self.rows[:, fret].reshape(-1, *(1,) * (strike.ndim - 3))
         likely: FloatArray = self.of_strike[fret].take(strike + row, axis=0)
         likely += self.of_touch[fret].take(touch + row, axis=0)
-        return likely
+        # strikes scatter more than touches: where both begin at once, by less than nothing
+        return np.maximum(likely, 0.0, out=likely)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +213,7 @@ class StrikeModel:
     """
 
     setup: Setup
-    laws: tuple[_Neck, _Neck]
+    laws: _Laws
     middle: FloatArray
     looks: tuple[_Look, ...]
     strength_prior: FloatArray
@@ -242,15 +255,15 @@ class StrikeModel:
         evidence has them for the profile `given`.
         """
         ll = self.log_likelihood(given)
-        likely = np.exp(ll - ll.max(axis=-1, keepdims=True))[..., None] * self.strength_prior
+        weight = np.exp(ll - ll.max(axis=-1, keepdims=True))[..., None] * self.strength_prior
         shared = _LOG_SHARE + self.log_evidence(given).sum(axis=1)
         shared = np.exp(shared - log_sum(shared)).reshape(-1, ll.shape[0]).T
-        weight = likely / likely.sum(axis=-2, keepdims=True) * shared[:, None, None, :]
+        weight *= shared[:, None, None, :] / weight.sum(axis=-2, keepdims=True)
         strike = self.thresholds(profile).strike - self.middle[..., None]
         strike -= _STEP * self.looks[0].harder
         strike = strike.reshape(-1, *strike.shape[2:])
-        likely = ndtr((_STRENGTHS[:, None] - strike[:, :, None, :]) / _SLACK)
-        return np.asarray(np.einsum("dsgt,dsgf->sf", weight, likely), np.float64)
+        strikes = ndtr((_STRENGTHS[:, None] - strike[:, :, None, :]) / _SLACK)
+        return np.asarray(np.einsum("dsgt,dsgf->sf", weight, strikes), np.float64)
 
     @property
     def log_circumstances(self) -> FloatArray:
@@ -268,7 +281,7 @@ def _steps(relative: FloatArray) -> npt.NDArray[np.intp]:
     return np.clip(np.rint(relative / _STEP), -_STEPS, _STEPS).astype(np.intp)
 
 
-def _thresholds(setup: Setup, laws: tuple[_Neck, _Neck], profile: FloatArray) -> Thresholds:
+def _thresholds(setup: Setup, laws: _Laws, profile: FloatArray) -> Thresholds:
     gaps = clearances(
         profile[..., :-1],
         profile[..., -1],
@@ -289,29 +302,29 @@ def _thresholds(setup: Setup, laws: tuple[_Neck, _Neck], profile: FloatArray) ->
 
 
 def _needed(strengths: FloatArray, crowd: float) -> FloatArray:
-    """Return ln of the least of the strengths that meet the frets ahead, over the last axis.
+    """Return ln of the strength needed where these meet the frets ahead, over the last axis.
 
     Parameters
     ----------
     strengths
         Shape (…, frets + 1, frets + 1): held at, met.
     crowd
-        By how much more is needed per ln of the number of frets that are met about as soon.
+        By how much more than the least is needed per ln of the number of frets met about as soon.
     """
-    if crowd == 0.0:
+    if crowd == 0.0:  # the same, sooner
         return np.asarray(np.log(strengths.min(axis=-1)))
     out = np.full(strengths.shape[:-1], np.inf)
     # ahead of the last fret there is none
-    ease = 1.0 / strengths[..., :-1, :]
-    first = np.log(ease.max(axis=-1))
-    met = np.log(np.einsum("...f,...f,...f->...", ease, ease, ease)) - 3.0 * first
+    near = 1.0 / strengths[..., :-1, :]
+    first = np.log(near.max(axis=-1))
+    met = np.log(np.einsum("...f,...f,...f->...", near, near, near)) - 3.0 * first
     out[..., :-1] = crowd * met - first
     return out
 
 
 def _of_law(
     setup: Setup, swing: FloatArray, law: _Law, *, more: tuple[float, ...] = (0.0,)
-) -> _Neck:
+) -> _LawOnNeck:
     """Return what a law makes of a neck.
 
     Parameters
@@ -328,7 +341,7 @@ def _of_law(
     share = np.clip(np.array(_PLUCK_SHARES)[:, None, None] / left, *PLUCK_RANGE)
     pitch = setup.open_hz[:, None] / left / _PITCH_HZ
     ease = law.start + law.pluck * np.log(share) + law.pitch * np.log(pitch)
-    return _Neck(per_mm, ease[:, None] + np.reshape(more, (1, -1, 1, 1)), law.crowd)
+    return _LawOnNeck(per_mm, ease[:, None] + np.reshape(more, (1, -1, 1, 1)), law.crowd)
 
 
 def _look(evidence: Evidence, index: int) -> _Look:
@@ -350,8 +363,8 @@ def _look(evidence: Evidence, index: int) -> _Look:
     choked, unknown = evidence.choked[..., None, None], np.isnan(c)
     of_strike = np.where(unknown, 0.0, np.where(choked, choke + _FALSE_ALARM, of_strike))
     of_touch = np.where(unknown, 1.0, np.where(choked, 0.0, of_touch))
-    harder = np.rint(evidence.harder[index] / _STEP).astype(np.intp)
-    harder = np.clip(harder, -_HARDER_STEPS, _HARDER_STEPS)
+    harder = np.clip(np.rint(evidence.harder[index] / _STEP), -_HARDER_STEPS, _HARDER_STEPS)
+    harder = harder.astype(np.intp)
     first = np.arange(len(harder))[:, None] * len(over)
     of_strike, of_touch = (
         np.ascontiguousarray(part.swapaxes(0, 1)).reshape(part.shape[1], -1, _STRENGTHS.size)
@@ -368,7 +381,7 @@ def strike_model(setup: Setup, evidence: Evidence, *, lowest: int) -> StrikeMode
             for share in _PLUCK_SHARES
         ]
     )
-    laws = _of_law(setup, swing, _STRIKES, more=_LAST_MORE), _of_law(setup, swing, _TOUCHES)
+    laws = _Laws(_of_law(setup, swing, _STRIKES, more=_LAST_MORE), _of_law(setup, swing, _TOUCHES))
     touch = _thresholds(setup, laws, setup.profile_mm).touch
     told = [i for i, look in enumerate(evidence.contact) if not np.isnan(look).all()]
     prior = np.exp(-0.5 * ((_STRENGTHS[:, None] - np.array(_HAND)) / _HAND_SPREAD) ** 2)

@@ -49,9 +49,9 @@ def told(model: str, seed: int, kind: str, monkeypatch: pytest.MonkeyPatch) -> T
     lines = [neck.line(s) for s in guitar.strings]
     profile = np.array([[n.nut_mm, *n.fret_mm[1:], n.saddle_mm] for n in lines])
     monkeypatch.setattr(strikes, "_PLUCK_SHARES", (played.pluck_mm / neck.scale_mm,) * 3)
-    model = strikes.strike_model(setup_of(guitar), silent, lowest=0)
+    of_neck = strikes.strike_model(setup_of(guitar), silent, lowest=0)
     # the places of the pluck are one; strikes that last as on most guitars
-    strike, touch = (t[0, t.shape[1] // 2] for t in model.thresholds(profile))
+    strike, touch = (t[0, t.shape[1] // 2] for t in of_neck.thresholds(profile))
     tension = np.array([s.tension_n for s in neck.strings])[::-1]
     away = played.amplitude_mm * np.sin(np.deg2rad(played.angle_deg)) * tension[-1] / tension
     notes = [n for n in take.truth if n.fret < guitar.frets]
