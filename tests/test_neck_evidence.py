@@ -95,14 +95,17 @@ def touched(
     note_at: Maker, attack: float | None, *, struck: float | None, others: float = 0.2
 ) -> float:
     """Return the log odds of a touch where one attack stands out, beside notes that strike."""
+    ids = itertools.count()
     notes = [
-        note_at(string, fret, contact=0.002, attack_contact=others)
+        note_at(string, fret, id=next(ids), contact=0.002, attack_contact=others)
         for string in GUITAR.strings
         for fret in range(13)
         if (string, fret) != PLACE and string != 4
     ]
-    notes += [note_at(4, fret, contact=0.99, attack_contact=struck) for fret in range(13)]
-    notes.append(note_at(*PLACE, contact=0.002, attack_contact=attack))
+    notes += [
+        note_at(4, fret, id=next(ids), contact=0.99, attack_contact=struck) for fret in range(13)
+    ]
+    notes.append(note_at(*PLACE, id=next(ids), contact=0.002, attack_contact=attack))
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
     return float(evidence_of(GUITAR, positions, by_position(notes), silent={}).all_touched[AT])
 

@@ -154,7 +154,6 @@ def test_no_place_can_rule_heights_out() -> None:
 def test_no_likelihood_is_below_nothing() -> None:
     # where what touches goes on striking at once, strikes scatter more than touches
     contact = np.stack([CLEAN, CLEAN])
-    contact[:, :, 8] = contact[:, :, 20] = 0.003
     touched = np.full(contact.shape, -3.0)
     touched[:, :, 20] = 3.4
     far = with_high_fret(21, 0.3)

@@ -26,7 +26,7 @@ import numpy.typing as npt
 from buzzscan.guitar import Guitar
 from buzzscan.measures.contact import log_odds, logistic
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.positions import Place, judged_notes
+from buzzscan.neck.positions import Place, contact_odds, judged_notes
 from buzzscan.neck.trend import trend_of
 from buzzscan.neck.verdict import Position, tells_contact
 
@@ -52,8 +52,6 @@ takes; the rest is the angle, the place, the pickup, the body and the room)."""
 MOST_HARDER = 0.4
 """No more strength (ln) is told by a level."""
 _LEVEL_FLOOR_DB = 0.4
-_LEAST = 1e-3
-"""Nothing heard says more than this for or against contact."""
 _SURELY_STRIKES = 0.5
 _TOUCH_BOUNDS = (0.05, 30.0)
 """No pass says more than this for or against a touch in its attack: what a string does in its first
@@ -102,7 +100,7 @@ class Evidence:
     @property
     def all_contact(self) -> FloatArray:
         """Probability of contact from all looks, 0 where none was judged, (strings, frets + 1)."""
-        odds = np.nansum(_contact_odds(self.contact), axis=0)
+        odds = np.nansum(contact_odds(self.contact), axis=0)
         return np.where(self.judged, logistic(odds), 0.0)
 
     @property
@@ -156,10 +154,6 @@ def _harder(notes: Iterable[MeasuredNote]) -> dict[int, float]:
     return out
 
 
-def _contact_odds(contact: npt.ArrayLike) -> FloatArray:
-    return log_odds(np.clip(contact, _LEAST, 1.0 - _LEAST))
-
-
 def _looks(passes: Sequence[_Pass]) -> list[_Pass]:
     """Return the looks that the passes over a place give, from the hardest picks to the softest."""
     hardest_first = np.array(sorted(passes, key=lambda one: -one.harder))
@@ -176,7 +170,7 @@ def _looks(passes: Sequence[_Pass]) -> list[_Pass]:
 
 def _touch_odds(notes: Iterable[MeasuredNote]) -> FloatArray:
     """Return the log odds of a touch, from even ones, of notes that tell."""
-    told = [n.attack_contact for n in judged_notes(notes) if n.attack_contact is not None]
+    told = [n.attack_contact for n in notes if n.attack_contact is not None]
     return log_odds(np.clip(told, 1e-6, 1.0 - 1e-6))
 
 
@@ -194,10 +188,11 @@ class _Touches(NamedTuple):
     usual: float
     heard: float
 
-    def log_odds(self, note: MeasuredNote) -> float:
-        """Return the log odds that a note touches a fret in its attack, 0 where it is not told."""
-        ratio = _touch_ratios([note], self.usual)
-        return float(np.log1p(self.heard * (ratio - 1.0)).sum())
+    def log_odds(self, notes: Iterable[MeasuredNote]) -> dict[int, float]:
+        """Return by note the log odds that it touches a fret in its attack, where that is told."""
+        told = [n for n in notes if n.attack_contact is not None]
+        odds = np.log1p(self.heard * (_touch_ratios(told, self.usual) - 1.0))
+        return dict(zip((n.note.id for n in told), odds.tolist(), strict=True))
 
 
 def _touch_ratios(notes: Iterable[MeasuredNote], usual: float) -> FloatArray:
@@ -239,7 +234,8 @@ def evidence_of(
     judged = {place: judged_notes(notes) for place, notes in places.items()}
     everything = [n for notes in judged.values() for n in notes]
     told = [n for n in everything if n.contact is not None]
-    usual, touches, harder = _usual_odds(guitar, told), _touches(everything), _harder(told)
+    usual, harder = _usual_odds(guitar, told), _harder(told)
+    touches = _touches(everything).log_odds(told)
     shape = (guitar.n_strings, guitar.frets + 1)
     contact = np.full((_LOOKS, *shape), np.nan)
     touched, picked = np.zeros_like(contact), np.zeros_like(contact)
@@ -250,8 +246,8 @@ def evidence_of(
         beyond = float(usual[round(guitar.midi(*place))])
         passes = [
             _Pass(
-                contact=float(_contact_odds(n.contact)) - beyond,
-                touched=touches.log_odds(n),
+                contact=float(contact_odds(n.contact)) - beyond,
+                touched=touches.get(n.note.id, 0.0),
                 harder=harder.get(n.note.id, 0.0),
             )
             for n in judged.get(place, ())

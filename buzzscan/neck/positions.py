@@ -19,6 +19,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz import NEXT_FRET_CENTS
@@ -33,6 +34,7 @@ __all__ = [
     "TOLD_CONTACT",
     "by_position",
     "combined_contact",
+    "contact_odds",
     "decay_trends",
     "judge_positions",
     "judged_notes",
@@ -44,6 +46,8 @@ Place = tuple[int, int]
 TOLD_CONTACT = 0.35
 """Contact from here on is given a word. Under one half, as most positions are seen twice and a
 clean note hardly ever reaches a tenth, while brief contact is often heard but faintly."""
+_LEAST_CONTACT = 1e-3
+"""Nothing heard says more than this for or against contact."""
 _DISAGREE = 0.6
 """Passes whose contact differs by this much contradict each other."""
 _CHOKED_OFF_GRID_CENTS = 35.0
@@ -85,8 +89,12 @@ def combined_contact(values: Sequence[float]) -> float | None:
     """Return the probability of contact from that of each pass: the mean of the log odds."""
     if not values:
         return None
-    odds = log_odds(np.clip(values, 1e-3, 1.0 - 1e-3))
-    return float(logistic(odds.mean()))
+    return float(logistic(contact_odds(values).mean()))
+
+
+def contact_odds(contact: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Return the log odds of probabilities of contact, none of which is taken for certain."""
+    return log_odds(np.clip(contact, _LEAST_CONTACT, 1.0 - _LEAST_CONTACT))
 
 
 def decay_trends(
