@@ -18,6 +18,7 @@ def evidence(
     touched: FloatArray | float = 0.0,
     harder: FloatArray | float = 0.0,
     choked: npt.NDArray[np.bool_] | bool = False,
+    struck: bool | None = None,
 ) -> Evidence:
     """Return the evidence of these probabilities of contact.
 
@@ -29,6 +30,8 @@ def evidence(
         Shape as of `contact`, or one for all.
     choked
         Shape (strings, frets + 1), or one for all.
+    struck
+        One for all; where any look strikes when None.
     """
     looks = contact if contact.ndim > 2 else contact[None]
     shape = looks.shape[1:]
@@ -36,6 +39,8 @@ def evidence(
         contact=looks,
         touched=np.broadcast_to(touched, looks.shape),
         harder=np.broadcast_to(harder, looks.shape),
-        struck=(np.nan_to_num(looks) > 0.5).any(axis=0),
+        struck=(np.nan_to_num(looks) > 0.5).any(axis=0)
+        if struck is None
+        else np.full(shape, struck),
         choked=np.broadcast_to(choked, shape),
     )

@@ -175,3 +175,21 @@ def test_faint_contact_names_a_straight_neck_only_where_attacks_touch() -> None:
     touched[:, :6] = 2.5
     told = explain(SETUP, dataclasses.replace(faint, touched=touched[None]), lowest=0).found
     assert told[0].cause.kind == "neck too straight"
+
+
+def test_an_open_string_that_only_touches_names_its_slot_where_that_is_sure() -> None:
+    def named(contact: float, touched: float) -> tuple[Found, ...]:
+        given = heard([])
+        both = np.repeat(given.contact, 2, axis=0)
+        both[:, 2, 0] = contact
+        attacks = np.full_like(both, -1.2)
+        attacks[:, 2, 0] = touched
+        return explain(SETUP, evidence(both, touched=attacks, struck=False), lowest=0).found
+
+    slot = named(0.97, 2.5)[0]
+    assert slot.cause.kind == "low nut slot"
+    assert slot.confidence >= 0.75
+    assert slot.places == ((3, 0),)
+    # what does not touch, or may as well be nothing, is no finding: nobody hears it
+    assert not named(0.97, -1.2)
+    assert not named(0.8, 2.5)

@@ -181,7 +181,7 @@ def test_a_take_played_harder_is_harder(note_at: Maker) -> None:
 
 
 def many(
-    note_at: Maker, passes: int, *, silent: int = 0, **measures: float | tuple[float, ...]
+    note_at: Maker, passes: int, *, silent: int = 0, **measures: float | tuple[float, ...] | None
 ) -> Evidence:
     """Return the evidence of a neck with so many passes over one place, the rest heard once.
 
@@ -211,12 +211,26 @@ def test_three_passes_are_two_looks_the_harder_first(note_at: Maker) -> None:
     assert evidence.harder[0][AT] > 0.1 > -0.1 > evidence.harder[1][AT]
 
 
-def test_many_passes_say_no_more_of_a_touch_than_one_may(note_at: Maker) -> None:
+def test_many_passes_say_no_more_of_a_touch_than_a_place_may(note_at: Maker) -> None:
     few, more = (
         many(note_at, n, contact=0.002, attack_contact=0.9999).touched[:, *AT] for n in (2, 8)
     )
     assert few == pytest.approx(0.85 * np.log(30.0), rel=0.05)
-    assert more == pytest.approx(np.log(30.0))
+    assert more == pytest.approx(np.log(60.0))
+
+
+def test_what_sounds_after_the_attack_tells_of_a_touch_as_well(note_at: Maker) -> None:
+    def touched(contact: float, attack: float | None) -> float:
+        return float(many(note_at, 1, contact=contact, attack_contact=attack).touched[0][AT])
+
+    # neither strikes; one is a little less like a free string
+    free, less = (touched(contact, 0.5) for contact in (0.002, 0.1))
+    assert less > free + 0.8
+    # nothing sounds freer than free, nor is a strike as sure a touch as that
+    assert touched(1e-6, 0.5) > free - 0.5
+    assert touched(0.999, 0.5) == touched(0.99, 0.5) < free + 3.0
+    # an attack that tells nothing leaves it at that
+    assert touched(0.1, None) == 0.0
 
 
 def test_a_pass_that_gave_no_note_is_a_look_of_its_own(note_at: Maker) -> None:

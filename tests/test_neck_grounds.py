@@ -96,7 +96,14 @@ def test_a_rising_end_and_a_low_fret_name_the_frets_below(told: Callable[..., Gr
 
 def test_buzz_without_a_verdict_is_not_called_buzz(told: Callable[..., Grounds]) -> None:
     faint = told("high fret", (9,), (1,), set(), places=((1, 8),))
-    assert faint.heard == "Notes held behind fret 9 may buzz, too faintly to be marked"
+    faintly = "touch a fret only while picked, or buzz too faintly to be marked"
+    assert faint.heard == f"Notes held behind fret 9 {faintly}"
+    end = told("rising fret end", (16, 17, 18), (1, 2), set(), places=((1, 17),))
+    assert end.heard == f"Notes from about fret 16 up {faintly}"
+    slot = told("low nut slot", (0,), (3,), set(), places=((3, 0),))
+    assert slot.heard == (
+        "The open string touches a fret only while picked, or buzzes too faintly to be marked"
+    )
     silent = told("high fret", (9,), (1,), set(), lost={(1, 8)}, places=((1, 8),))
     assert silent.heard == "Notes held behind fret 9 gave no note"
 

@@ -192,8 +192,12 @@ def test_buzz_from_the_body_up_is_a_rising_end(judged: Callable[..., Judgement])
 
 
 def test_buzz_over_the_first_frets_is_relief(judged: Callable[..., Judgement]) -> None:
-    contact = {(s, f): STRONG for s in ALL for f in range(6)}
-    assert judged(contact).findings[0].kind == "neck too straight"
+    # by degrees: where all of them struck as plainly, the next fret would stand above them
+    fading = (0.97, 0.97, 0.95, 0.9, 0.8, 0.6)
+    contact = {(s, f): (p, -22.0) for s in ALL for f, p in enumerate(fading)}
+    findings = judged(contact).findings
+    assert findings[0].kind == "neck too straight"
+    assert not [f for f in findings if f.kind in ("high fret", "low fret")]
 
 
 def test_slight_buzz_is_named_as_accepted(judged: Callable[..., Judgement]) -> None:

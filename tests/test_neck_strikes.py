@@ -91,6 +91,18 @@ def test_strikes_speak_for_what_lowers_their_threshold() -> None:
     assert total(model, with_high_fret(15, 0.12)) < total(model, SETUP.profile_mm)
 
 
+def test_the_plainer_the_strikes_the_higher_the_fret() -> None:
+    def for_much(contact_behind: float) -> float:
+        contact = CLEAN.copy()
+        contact[:, 8] = contact_behind
+        model = model_of(contact)
+        much, little = (total(model, with_high_fret(9, size)) for size in (0.14, 0.07))
+        return much - little
+
+    faint, plain, plainest = (for_much(contact) for contact in (0.9, 0.999, 0.99999))
+    assert faint + 1.0 < plain < plainest < plain + 3.0
+
+
 def test_a_place_that_was_not_heard_says_nothing() -> None:
     nothing = model_of(np.full(CLEAN.shape, np.nan))
     for profile in (SETUP.profile_mm, with_high_fret(9, 0.2)):

@@ -45,9 +45,9 @@ fault at one fret leaves: that is as often a hard touch (found on simulated neck
 _FAINT_SURE = 0.3
 """Confidence from which a single fret is named although each of its notes is too faint to be
 called buzz."""
-_FAINT_SURE_WIDE = 0.75
-"""The same for what concerns the whole neck, where attacks touch as well, or where one string alone
-speaks for it."""
+_TOUCH_SURE = 0.75
+"""Confidence from which a cause is named although its notes only touch a fret as they are picked;
+and one that concerns the whole neck, although one string alone speaks for it."""
 _WIDE_CONTACT = 0.6
 _WIDE_STRING_SHARE, _WIDE_PLACES = 0.2, 8
 """Share of a string's places, and places in all, from which buzz is widespread."""
@@ -60,7 +60,7 @@ _WIDE_SURE = (0.1, 0.9)
 _RARER = 2.0
 """How common a height is falls with this power of it: what is left after a dressing is mostly small
 (common practice, no source)."""
-_SIZE_TEMPER = 0.5
+_SIZE_TEMPER = 0.55
 """Places share errors of the model, which weigh more on a size than on which cause it is (from
 here intervals hold what they say, on simulated necks)."""
 _FINE_SIZES, _FINE_RANGE = 80, (0.5, 1.8)
@@ -272,15 +272,15 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         told = raised & evidence.struck
         if not told.any() and cause.kind in FRET_KINDS and one.confidence >= _FAINT_SURE:
             told = raised & heard
-        if not told.any() and cause.whole_neck and one.confidence >= _FAINT_SURE_WIDE:
-            told = raised & heard & (evidence.all_touched > _TELLS)
+        if not told.any() and one.confidence >= _TOUCH_SURE:
+            told = raised & (evidence.all_touched > _TELLS)
         places = np.argwhere(told)
         if places.size == 0:
             continue
         low, size, high = _interval(search, others, one.pick)
         strings, untold = _strings(search.weigh(others), one.pick)
         if cause.whole_neck:
-            if len(strings) < _LEAST_STRINGS and one.confidence < _FAINT_SURE_WIDE:
+            if len(strings) < _LEAST_STRINGS and one.confidence < _TOUCH_SURE:
                 continue
             strings, untold = tuple(range(1, level.shape[0] + 1)), ()
         found.append(

@@ -56,6 +56,12 @@ _SURELY_STRIKES = 0.5
 _TOUCH_BOUNDS = (0.05, 30.0)
 """No pass says more than this for or against a touch in its attack: what a string does in its first
 tenths of a second is the player's as much as the neck's."""
+_LEFT_BY_TOUCH, _LEFT_FROM, _LEFT_BOUNDS = 0.3, -2.0, (-1.2, 2.0)
+"""Log odds of a touch per log odds of contact beyond the usual, from where they speak for one, and
+within what: a string that has touched a fret seldom sounds quite like one that has not, even where
+nothing strikes (on simulated takes, beside what the attack tells)."""
+_PLACE_BOUNDS = (0.03, 60.0)
+"""No place says more than this for or against a touch, however many its passes: they share it."""
 _FREE_SHARE, _FREE_ODDS = 0.1, -1.5
 """Share of the attacks of a take that touch nothing, and log odds that free ones have at most (on
 simulated takes the lowest tenth lies below, but where strings touch nearly everywhere)."""
@@ -154,6 +160,17 @@ def _harder(notes: Iterable[MeasuredNote]) -> dict[int, float]:
     return out
 
 
+def _pass(contact: float, *, touched: float | None, harder: float) -> _Pass:
+    """Return what one pass says, where `touched` is what its attack says of a touch, if anything.
+
+    What sounds after the attack says more of it.
+    """
+    if touched is None:
+        return _Pass(contact, 0.0, harder)
+    left = np.clip(_LEFT_BY_TOUCH * (contact - _LEFT_FROM), *_LEFT_BOUNDS)
+    return _Pass(contact, touched + float(left), harder)
+
+
 def _looks(passes: Sequence[_Pass]) -> list[_Pass]:
     """Return the looks that the passes over a place give, from the hardest picks to the softest."""
     hardest_first = np.array(sorted(passes, key=lambda one: -one.harder))
@@ -162,9 +179,8 @@ def _looks(passes: Sequence[_Pass]) -> list[_Pass]:
     for half in np.array_split(hardest_first, _LOOKS):
         if half.size:
             contact, touched, harder = half.T
-            # what one pass may not say, several may not say of the one place that they share
-            most = np.clip(weight * touched.sum(), *np.log(_TOUCH_BOUNDS))
-            looks.append(_Pass(weight * contact.sum(), float(most), float(harder.mean())))
+            of_touch = float(np.clip(weight * touched.sum(), *np.log(_PLACE_BOUNDS)))
+            looks.append(_Pass(weight * contact.sum(), of_touch, float(harder.mean())))
     return looks
 
 
@@ -245,9 +261,9 @@ def evidence_of(
         place = position.string, position.fret
         beyond = float(usual[round(guitar.midi(*place))])
         passes = [
-            _Pass(
-                contact=float(contact_odds(n.contact)) - beyond,
-                touched=touches.get(n.note.id, 0.0),
+            _pass(
+                float(contact_odds(n.contact)) - beyond,
+                touched=touches.get(n.note.id),
                 harder=harder.get(n.note.id, 0.0),
             )
             for n in judged.get(place, ())

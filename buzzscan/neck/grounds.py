@@ -26,6 +26,7 @@ Positions = Mapping[Place, Position]
 
 _MOST_PARTS = 3
 """Strings that buzz at different frets are told apart up to here; more is read off the map."""
+_FAINTLY = "touch a fret only while picked, or buzz too faintly to be marked"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +87,9 @@ def _heard(what: str, places: Sequence[Place], positions: Positions, *, one: boo
         return f"{what} {'buzzes' if one else 'buzz'}"
     if told and not any(p.notes for p in told):
         return f"{what} gave no note"
-    return f"{what} may buzz, too faintly to be marked"
+    if one:
+        return f"{what} touches a fret only while picked, or buzzes too faintly to be marked"
+    return f"{what} {_FAINTLY}"
 
 
 def _on_most(what: str, verdicts: Mapping[Place, bool]) -> str:
@@ -94,7 +97,7 @@ def _on_most(what: str, verdicts: Mapping[Place, bool]) -> str:
     judged = {s for s, _ in verdicts}
     buzzing = {s for (s, _), clear in verdicts.items() if not clear}
     if not buzzing:
-        return f"{what} may buzz, too faintly to be marked"
+        return f"{what} {_FAINTLY}"
     return f"{what} buzz on {len(buzzing)} of {len(judged)} strings"
 
 
