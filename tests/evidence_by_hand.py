@@ -15,6 +15,7 @@ FloatArray = npt.NDArray[np.float64]
 def evidence(
     contact: FloatArray,
     *,
+    plain: FloatArray | float = 0.5,
     touched: FloatArray | float = 0.0,
     harder: FloatArray | float = 0.0,
     choked: npt.NDArray[np.bool_] | bool = False,
@@ -26,7 +27,7 @@ def evidence(
     ----------
     contact
         Of shape (strings, frets + 1), or (looks, strings, frets + 1).
-    touched, harder
+    plain, touched, harder
         Shape as of `contact`, or one for all.
     choked
         Shape (strings, frets + 1), or one for all.
@@ -37,6 +38,7 @@ def evidence(
     shape = looks.shape[1:]
     return Evidence(
         contact=looks,
+        plain=np.broadcast_to(plain, looks.shape),
         touched=np.broadcast_to(touched, looks.shape),
         harder=np.broadcast_to(harder, looks.shape),
         struck=(np.nan_to_num(looks) > 0.5).any(axis=0)

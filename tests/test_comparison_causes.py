@@ -48,6 +48,19 @@ def test_untouched_cause_is_still_there() -> None:
     assert set(changes(told)) == {"same"}
 
 
+def test_a_cause_that_is_left_by_touches_alone_is_cured() -> None:
+    # 0.95 of a high fret, by strings that touch it as they are picked: no note of it is marked
+    clean = after_scan(SLIGHT)
+    ids = tuple(i for p in clean.positions if (p.string, p.fret) == (3, 8) for i in p.notes)
+    left = dataclasses.replace(finding(before_scan(), strings=(3,), fret=9), notes=ids)
+    after = dataclasses.replace(clean, findings=(left,))
+    told = compare(before_scan(), after)
+    assert [f.change for f in told.findings] == ["cured"]
+    # nor is it new where there was none
+    none_before = dataclasses.replace(before_scan(), findings=())
+    assert compare(none_before, after).findings == ()
+
+
 def test_cause_is_not_cured_while_a_place_of_it_was_not_heard_again() -> None:
     after = after_scan()
     lost = tuple(

@@ -211,7 +211,7 @@ def test_three_passes_are_two_looks_the_harder_first(note_at: Maker) -> None:
     assert evidence.harder[0][AT] > 0.1 > -0.1 > evidence.harder[1][AT]
 
 
-def test_many_passes_say_no_more_of_a_touch_than_a_place_may(note_at: Maker) -> None:
+def test_many_passes_say_no_more_of_a_touch_than_a_look_may(note_at: Maker) -> None:
     few, more = (
         many(note_at, n, contact=0.002, attack_contact=0.9999).touched[:, *AT] for n in (2, 8)
     )
@@ -226,11 +226,22 @@ def test_what_sounds_after_the_attack_tells_of_a_touch_as_well(note_at: Maker) -
     # neither strikes; one is a little less like a free string
     free, less = (touched(contact, 0.5) for contact in (0.002, 0.1))
     assert less > free + 0.8
-    # nothing sounds freer than free, nor is a strike as sure a touch as that
-    assert touched(1e-6, 0.5) > free - 0.5
+    # a strike is no surer a touch for being a plainer one
     assert touched(0.999, 0.5) == touched(0.99, 0.5) < free + 3.0
     # an attack that tells nothing leaves it at that
     assert touched(0.1, None) == 0.0
+
+
+def test_a_strike_is_no_plainer_for_being_repeated(note_at: Maker) -> None:
+    def plain(passes: int, contact: float) -> float:
+        return float(many(note_at, passes, contact=contact).plain[0][AT])
+
+    assert plain(1, 0.3) == plain(2, 0.3) == pytest.approx(plain(8, 0.3))
+    assert plain(1, 0.3) + 0.2 < plain(1, 0.99)
+    assert plain(1, 0.999) == 0.8
+    # what was lost tells nothing of it
+    silent = many(note_at, 1, silent=1, contact=0.999).plain[:, *AT]
+    assert sorted(silent) == [0.5, 0.8]
 
 
 def test_a_pass_that_gave_no_note_is_a_look_of_its_own(note_at: Maker) -> None:

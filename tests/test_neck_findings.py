@@ -186,6 +186,19 @@ def test_low_action_names_its_strings_and_how_many_places(
     assert "hard touch" not in one
 
 
+def test_nothing_is_said_to_buzz_where_nothing_is_marked(neck: Callable[..., Positions]) -> None:
+    # places beside those that strike: all of them are clean
+    clean = ((3, 4), (4, 3), (4, 4))
+    faintly = "touch a fret only while picked, or buzz too faintly to be marked"
+    wide = low_action_finding((3, 4), clean, neck(), confidence=0.8).summary
+    assert f"Strings 3–4 {faintly}, in 3 places (fret 4 on string 3, frets 3–4 on" in wide
+    assert "String 3 touches" in low_action_finding((3,), clean, neck(), confidence=0.8).summary
+    high = told(neck(), cause=cause("high fret", 5), places=clean).summary
+    assert f"Notes held behind fret 5 {faintly}" in high
+    for words in ("dB", "buzz in", "slight"):
+        assert not any(words in summary for summary in (wide, high))
+
+
 def test_evidence_is_named_on_the_strings_of_the_finding_alone(
     neck: Callable[..., Positions],
 ) -> None:

@@ -131,6 +131,14 @@ def test_clean_neck_needs_no_work(neck_scan: Scan) -> None:
     assert customer.accepted == ""
 
 
+def test_a_cause_told_by_touches_alone_is_for_the_bench(neck_scan: Scan) -> None:
+    clean = replace(clean_neck(neck_scan), findings=neck_scan.findings[:1])
+    assert clean.findings[0].kind == "high fret"
+    customer = customer_view_of(clean, view_of(clean))
+    assert customer.work == ()
+    assert customer.summary[1] == ALL_CLEAR
+
+
 @pytest.mark.parametrize("gap", ["unplayed", "unjudged", "retake"])
 def test_nobody_is_told_that_all_is_well_by_a_take_with_gaps(neck_scan: Scan, gap: str) -> None:
     """What was not judged is said, and that it should be played again."""

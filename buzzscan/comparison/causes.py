@@ -20,16 +20,19 @@ from statistics import median
 from buzzscan.comparison.result import Change, ComparedFinding, ComparedPosition
 from buzzscan.comparison.wording import finding_words
 from buzzscan.neck.positions import Place, judged_notes
-from buzzscan.neck.verdict import Finding, FindingKind, tells_contact
+from buzzscan.neck.verdict import (
+    CONTACT_KINDS,
+    Finding,
+    FindingKind,
+    is_marked,
+    tells_contact,
+)
 from buzzscan.scanning import Scan
 from buzzscan.spans import strings_named
 
 __all__ = ["compared_findings", "places_of_other_causes", "same_cause"]
 
 
-CONTACT_KINDS: frozenset[FindingKind] = frozenset(
-    ("high fret", "low fret", "low nut slot", "neck too straight", "rising fret end", "low action")
-)
 LOCAL_KINDS: frozenset[FindingKind] = frozenset(("high fret", "low fret", "dead spot"))
 """Causes that sit at one fret."""
 FRET_SLACK = 1
@@ -55,17 +58,19 @@ def compared_findings(
 ) -> tuple[ComparedFinding, ...]:
     """Return what became of each cause, those of the before take first."""
     by_place = {(p.string, p.fret): p for p in positions}
+    # what is told by touches alone is neither left over nor new: nothing of it is heard
+    marked = [f for f in after.findings if is_marked(f, after.positions)]
     found = []
     for finding in before.findings:
         if finding.kind == "retake":
             continue
-        still = [f for f in after.findings if same_cause(finding, f)]
+        still = [f for f in marked if same_cause(finding, f)]
         change = _change_of(finding, still, before, by_place)
         told = _strings_cured(finding, before, by_place) if change == "cured" else ()
         found.append(_named(finding, before, change, still, told))
     found += [
         _named(finding, after, _change_of_new(finding, after, by_place), [finding])
-        for finding in after.findings
+        for finding in marked
         if finding.kind != "retake" and not any(same_cause(f, finding) for f in before.findings)
     ]
     return tuple(found)

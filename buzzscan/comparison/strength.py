@@ -20,7 +20,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from statistics import median
 
-from buzzscan.comparison.causes import CONTACT_KINDS, same_cause
+from buzzscan.comparison.causes import same_cause
 from buzzscan.comparison.floor import Bands, lead_in_dbfs
 from buzzscan.comparison.places import middles
 from buzzscan.comparison.result import Pick, Strength, StringStrength
@@ -28,7 +28,7 @@ from buzzscan.comparison.swing import Swing, swing_of
 from buzzscan.comparison.wording import signed_db
 from buzzscan.errors import ComparisonError
 from buzzscan.neck.positions import Place
-from buzzscan.neck.verdict import Finding
+from buzzscan.neck.verdict import CONTACT_KINDS, Finding
 from buzzscan.scanning import Scan
 
 __all__ = ["noise_change_db", "strength_of", "told_apart"]

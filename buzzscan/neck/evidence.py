@@ -56,12 +56,15 @@ _SURELY_STRIKES = 0.5
 _TOUCH_BOUNDS = (0.05, 30.0)
 """No pass says more than this for or against a touch in its attack: what a string does in its first
 tenths of a second is the player's as much as the neck's."""
-_LEFT_BY_TOUCH, _LEFT_FROM, _LEFT_BOUNDS = 0.3, -2.0, (-1.2, 2.0)
+_LEFT_BY_TOUCH, _LEFT_FROM, _LEFT_MOST = 0.3, -2.0, 2.0
 """Log odds of a touch per log odds of contact beyond the usual, from where they speak for one, and
-within what: a string that has touched a fret seldom sounds quite like one that has not, even where
+the most: a string that has touched a fret seldom sounds quite like one that has not, even where
 nothing strikes (on simulated takes, beside what the attack tells)."""
-_PLACE_BOUNDS = (0.03, 60.0)
-"""No place says more than this for or against a touch, however many its passes: they share it."""
+_LOOK_BOUNDS = (0.03, 60.0)
+"""No look says more than this for or against a touch, however many its passes: they share it."""
+_PLAIN_ODDS, _PLAIN_SCALE, _PLAIN_SURE = 5.5, 2.7, 0.8
+"""Log odds of contact at which a strike sounds plain, as likely as not, within how many more or
+less it comes to do so, and how sure that may be (found on simulated strings)."""
 _FREE_SHARE, _FREE_ODDS = 0.1, -1.5
 """Share of the attacks of a take that touch nothing, and log odds that free ones have at most (on
 simulated takes the lowest tenth lies below, but where strings touch nearly everywhere)."""
@@ -79,9 +82,13 @@ class Evidence:
     contact
         Probability of contact with even odds to begin with, shape (looks, strings, frets + 1); NaN
         where nothing was judged.
+    plain
+        Probability that a strike there, if it is one, is a plain one, as its sound has it; 0.5
+        where that is not known. Shape as of `contact`.
     touched
-        Log odds, from even ones, that the string touches a fret within its attack; 0 where that is
-        not known. Shape as of `contact`.
+        Log odds, from even ones, that the string touches a fret within its attack, by the attack
+        and by what sounds after it, far below what is a strike; 0 where that is not known. Shape as
+        of `contact`.
     harder
         How much harder than its string's notes on the whole it was picked, ln; 0 where that is not
         known. Shape as of `contact`.
@@ -93,6 +100,7 @@ class Evidence:
     """
 
     contact: FloatArray
+    plain: FloatArray
     touched: FloatArray
     harder: FloatArray
     struck: npt.NDArray[np.bool_]
@@ -116,11 +124,15 @@ class Evidence:
 
 
 class _Pass(NamedTuple):
-    """One pass over a place: log odds of contact and of a touch, and how much harder than usual."""
+    """One pass over a place, or a look: as of `Evidence`, contact as log odds beyond the usual.
+
+    How plain a strike it is, is NaN where nothing sounded.
+    """
 
     contact: float
     touched: float
     harder: float
+    plain: float
 
 
 def _usual_odds(guitar: Guitar, notes: Iterable[MeasuredNote]) -> FloatArray:
@@ -165,10 +177,11 @@ def _pass(contact: float, *, touched: float | None, harder: float) -> _Pass:
 
     What sounds after the attack says more of it.
     """
+    plain = float(logistic(np.array((contact - _PLAIN_ODDS) / _PLAIN_SCALE)))
     if touched is None:
-        return _Pass(contact, 0.0, harder)
-    left = np.clip(_LEFT_BY_TOUCH * (contact - _LEFT_FROM), *_LEFT_BOUNDS)
-    return _Pass(contact, touched + float(left), harder)
+        return _Pass(contact, 0.0, harder, plain)
+    left = min(_LEFT_BY_TOUCH * (contact - _LEFT_FROM), _LEFT_MOST)
+    return _Pass(contact, touched + left, harder, plain)
 
 
 def _looks(passes: Sequence[_Pass]) -> list[_Pass]:
@@ -178,9 +191,13 @@ def _looks(passes: Sequence[_Pass]) -> list[_Pass]:
     looks = []
     for half in np.array_split(hardest_first, _LOOKS):
         if half.size:
-            contact, touched, harder = half.T
-            of_touch = float(np.clip(weight * touched.sum(), *np.log(_PLACE_BOUNDS)))
-            looks.append(_Pass(weight * contact.sum(), of_touch, float(harder.mean())))
+            contact, touched, harder, plain = half.T
+            of_touch = float(np.clip(weight * touched.sum(), *np.log(_LOOK_BOUNDS)))
+            heard = plain[~np.isnan(plain)]
+            # as plain as one of them, however many they are
+            as_plain = float(heard.mean()) if heard.size else 0.5
+            as_plain = min(max(as_plain, 1.0 - _PLAIN_SURE), _PLAIN_SURE)
+            looks.append(_Pass(weight * contact.sum(), of_touch, float(harder.mean()), as_plain))
     return looks
 
 
@@ -255,6 +272,7 @@ def evidence_of(
     shape = (guitar.n_strings, guitar.frets + 1)
     contact = np.full((_LOOKS, *shape), np.nan)
     touched, picked = np.zeros_like(contact), np.zeros_like(contact)
+    plain = np.full_like(contact, 0.5)
     choked, struck = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_)
     for position in positions:
         at = position.string - 1, position.fret
@@ -269,10 +287,11 @@ def evidence_of(
             for n in judged.get(place, ())
             if n.contact is not None
         ]
-        passes += [_Pass(_SILENT_ODDS, 0.0, 0.0)] * silent.get(place, 0)
+        passes += [_Pass(_SILENT_ODDS, 0.0, 0.0, np.nan)] * silent.get(place, 0)
         for i, look in enumerate(_looks(passes)):
             contact[i][at] = logistic(np.array(look.contact))
             touched[i][at], picked[i][at] = look.touched, look.harder
+            plain[i][at] = look.plain
         struck[at] = tells_contact(position.buzz)
         if position.buzz == "choked":
             by_hand = len(position.notes) == 1 and (position.contact or 0.0) < _STRIKES
@@ -280,4 +299,11 @@ def evidence_of(
             for look_contact, look_touched in zip(contact, touched, strict=True):
                 look_contact[at], look_touched[at] = np.nan, 0.0
             contact[0][at] = np.nan if by_hand else 1.0
-    return Evidence(contact=contact, touched=touched, harder=picked, struck=struck, choked=choked)
+    return Evidence(
+        contact=contact,
+        plain=plain,
+        touched=touched,
+        harder=picked,
+        struck=struck,
+        choked=choked,
+    )

@@ -17,9 +17,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from buzzscan.neck.advice import ADVICE, fret_check, how_sure, suspect_of, tell_apart
 from buzzscan.neck.culprit import Found
 from buzzscan.neck.deadspots import DeadSpot
-from buzzscan.neck.grounds import grounds, place_named, reach
+from buzzscan.neck.grounds import FAINTLY, FAINTLY_ONE, grounds, place_named, reach
 from buzzscan.neck.positions import Place
-from buzzscan.neck.verdict import Finding, FindingKind, Position
+from buzzscan.neck.verdict import Finding, FindingKind, Position, tells_contact
 from buzzscan.spans import frets_named, strings_named
 
 __all__ = [
@@ -36,8 +36,8 @@ def _ids(places: Iterable[Place], positions: Positions) -> tuple[int, ...]:
 
 
 def _worst(places: Sequence[Place], positions: Positions) -> str:
-    """Return where it buzzes most, in words, or nothing."""
-    heard = [positions[p] for p in places if p in positions]
+    """Return where it buzzes most, in words, or nothing where nothing is marked."""
+    heard = [positions[p] for p in places if p in positions and tells_contact(positions[p].buzz)]
     choked = [p for p in heard if p.buzz == "choked"]
     if choked:
         at = choked[0]
@@ -56,7 +56,7 @@ def _worst(places: Sequence[Place], positions: Positions) -> str:
 
 def _accepted(places: Sequence[Place], positions: Positions) -> str:
     words = {positions[p].buzz for p in places if p in positions}
-    if words and words <= {"slight", "clean"}:
+    if "slight" in words and words <= {"slight", "clean"}:
         return " All of it is slight, under the bar set: commonly accepted on a low action."
     return ""
 
@@ -197,7 +197,10 @@ def low_action_finding(
     named = _on(strings, places)
     frets = tuple(sorted({f for _, f in named}))
     which = strings_named(strings)
-    buzz = f"{which[0].upper()}{which[1:]} {'buzzes' if len(strings) == 1 else 'buzz'}"
+    does = ("buzzes", "buzz")
+    if not any(tells_contact(positions[p].buzz) for p in named if p in positions):
+        does = (f"{FAINTLY_ONE},", f"{FAINTLY},")
+    buzz = f"{which[0].upper()}{which[1:]} {does[0 if len(strings) == 1 else 1]}"
     touch = " A hard touch sounds the same." if confidence < _UNSURE else ""
     return Finding(
         kind="low action",

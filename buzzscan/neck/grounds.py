@@ -20,13 +20,15 @@ from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import FindingKind, Position, tells_contact
 from buzzscan.spans import frets_named, strings_named
 
-__all__ = ["Grounds", "grounds", "place_named", "reach"]
+__all__ = ["FAINTLY", "FAINTLY_ONE", "Grounds", "grounds", "place_named", "reach"]
 
 Positions = Mapping[Place, Position]
 
 _MOST_PARTS = 3
 """Strings that buzz at different frets are told apart up to here; more is read off the map."""
-_FAINTLY = "touch a fret only while picked, or buzz too faintly to be marked"
+FAINTLY = "touch a fret only while picked, or buzz too faintly to be marked"
+FAINTLY_ONE = "touches a fret only while picked, or buzzes too faintly to be marked"
+"""What notes do, or one does, that speak for a cause although none is marked."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,9 +89,7 @@ def _heard(what: str, places: Sequence[Place], positions: Positions, *, one: boo
         return f"{what} {'buzzes' if one else 'buzz'}"
     if told and not any(p.notes for p in told):
         return f"{what} gave no note"
-    if one:
-        return f"{what} touches a fret only while picked, or buzzes too faintly to be marked"
-    return f"{what} {_FAINTLY}"
+    return f"{what} {FAINTLY_ONE if one else FAINTLY}"
 
 
 def _on_most(what: str, verdicts: Mapping[Place, bool]) -> str:
@@ -97,7 +97,7 @@ def _on_most(what: str, verdicts: Mapping[Place, bool]) -> str:
     judged = {s for s, _ in verdicts}
     buzzing = {s for (s, _), clear in verdicts.items() if not clear}
     if not buzzing:
-        return f"{what} {_FAINTLY}"
+        return f"{what} {FAINTLY}"
     return f"{what} buzz on {len(buzzing)} of {len(judged)} strings"
 
 

@@ -34,7 +34,7 @@ from buzzscan.neck.intonation import string_pitches
 from buzzscan.neck.pitchfindings import pitch_findings
 from buzzscan.neck.positions import Place, by_position, judge_positions, sustain_word
 from buzzscan.neck.softer import hard_takes_only, soft_takes, with_softer
-from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
+from buzzscan.neck.verdict import Bars, Finding, Judgement, Position, is_marked
 from buzzscan.spans import strings_named
 
 __all__ = ["judge"]
@@ -67,9 +67,11 @@ def _with_widespread(
     others = [f for f in findings if f.kind != "low action"]
     surest = max([wide.confidence, *(f.confidence for f in same)])
     finding = told(surest)
+    same = [f for f in same if is_marked(f, positions.values())]
     if any(len(f.notes) >= len(finding.notes) for f in same):
         return findings
-    sure = [f for f in others if f.confidence >= _SURE]
+    marked = [f for f in others if is_marked(f, positions.values())]
+    sure = [f for f in marked if f.confidence >= _SURE]
     explained = len(finding.notes) <= _WIDE_TIMES * sum(len(f.notes) for f in sure)
     if explained or any(f.confidence > surest for f in sure):
         return [*others, told(scaled(surest, LEFT_OVER))]

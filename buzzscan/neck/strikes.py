@@ -30,7 +30,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from buzzscan.measures.contact import log_odds, logistic
 from buzzscan.neck.clearance import PLUCK_RANGE, Setup, clearances, envelope
 from buzzscan.neck.evidence import MOST_HARDER, Evidence
 
@@ -103,10 +102,9 @@ contact)."""
 _PLAIN_AT, _PLAIN_SLACK = 0.6, 0.7
 """ln(strength/threshold) from which a strike is a plain one, as likely as not, and its scatter: a
 string that hardly reaches a fret is heard to strike it, but not as one that lies on it."""
-_PLAIN_ODDS, _PLAIN_SCALE, _PLAIN_SURE = 5.0, 2.5, 0.8
-"""Log odds of contact at which a strike sounds plain, as likely as not, within how many more or
-less it comes to do so, and how sure that may be (both found on simulated strings)."""
-_LEAST_HEARD = 1e-6
+_PLAIN_PLACES = 8.0
+"""How plain strikes are counts in full for so many places that strike: a sound that makes all of
+them plainer, or less plain, is the guitar's or the recording's."""
 _LEAST_GAP_MM = 0.01
 _STRENGTHS = np.arange(-1.3, 0.91, 0.15)
 _STEP, _STEPS = 0.04, 75
@@ -352,20 +350,13 @@ def _of_law(
     return _LawOnNeck(per_mm, ease[:, None] + np.reshape(more, (1, -1, 1, 1)), law.crowd)
 
 
-def _heard_plain(contact: FloatArray) -> FloatArray:
-    """Return how likely these probabilities of contact are those of plain strikes, any shape."""
-    odds = log_odds(np.clip(contact, _LEAST_HEARD, 1.0 - _LEAST_HEARD))
-    plain = logistic((odds - _PLAIN_ODDS) / _PLAIN_SCALE)
-    return np.asarray(np.clip(plain, 1.0 - _PLAIN_SURE, _PLAIN_SURE))
-
-
 def _look(evidence: Evidence, index: int) -> _Look:
     """Return one look at every place.
 
     With c the probability of contact as heard, r how much likelier the attack is with a touch and
-    p how much likelier the sound is of a strike as plain as its strength makes it, a place is heard
-    with probability c·p·P(strikes) + (1 − c)·(r·P(touches, no more) + P(free)), which is a sum of
-    what depends on either threshold.
+    p how much likelier the sound is of a strike as plain as its strength makes it, what is heard of
+    a place that does not choke is as likely as c·p·P(strikes) + (1 − c)·(r·P(touches, no more) +
+    P(free)), which is a sum of what depends on either threshold.
     """
     most = _STEPS + _HARDER_STEPS
     over = _STRENGTHS[None, :] - _STEP * np.arange(-most, most + 1)[:, None]
@@ -375,8 +366,9 @@ def _look(evidence: Evidence, index: int) -> _Look:
     c = np.clip(evidence.contact[index], 1.0 - _SURE, _SURE)[..., None, None]
     ratio = np.exp(evidence.touched[index])[..., None, None]
     plain = ndtr((over - _PLAIN_AT) / _PLAIN_SLACK)
-    heard = _heard_plain(evidence.contact[index])[..., None, None]
-    as_plain = 2.0 * (heard * plain + (1.0 - heard) * (1.0 - plain))
+    heard = evidence.plain[index][..., None, None]
+    strikes = max(float(np.nansum(evidence.contact[index])), _PLAIN_PLACES)
+    as_plain = (2.0 * (heard * plain + (1.0 - heard) * (1.0 - plain))) ** (_PLAIN_PLACES / strikes)
     of_strike = strike * (c * as_plain * (1.0 - choke) - (1.0 - c) * ratio)
     of_touch = (1.0 - c) * (1.0 + touch * (ratio - 1.0))
     choked, unknown = evidence.choked[..., None, None], np.isnan(c)

@@ -12,10 +12,12 @@ A position that was not played has no verdict and the reason "not played".
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 __all__ = [
+    "CONTACT_KINDS",
     "Bars",
     "Buzz",
     "Finding",
@@ -24,6 +26,7 @@ __all__ = [
     "PitchWord",
     "Position",
     "Sustain",
+    "is_marked",
     "tells_contact",
 ]
 
@@ -166,3 +169,22 @@ class Judgement:
 
     positions: tuple[Position, ...]
     findings: tuple[Finding, ...]
+
+
+CONTACT_KINDS: frozenset[FindingKind] = frozenset(
+    ("high fret", "low fret", "low nut slot", "neck too straight", "rising fret end", "low action")
+)
+"""Causes of contact with the frets."""
+
+
+def is_marked(finding: Finding, positions: Iterable[Position]) -> bool:
+    """Return whether a note behind a finding bears a verdict that one can hear.
+
+    A cause of contact that is told by touches alone, while a string is picked, is for the bench: no
+    note of it buzzes. One whose notes were lost altogether is marked by that.
+    """
+    if finding.kind not in CONTACT_KINDS:
+        return True
+    ids = set(finding.notes)
+    own = [p for p in positions if ids.intersection(p.notes)]
+    return not own or any(tells_contact(p.buzz) for p in own)

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, replace
 
-from buzzscan.neck.verdict import Finding, Position
+from buzzscan.neck.verdict import Finding, Position, is_marked
 from buzzscan.plots.neckmap import MapCell, MapLayer, MapRow
 from buzzscan.plots.tones import Tone, tone_of
 from buzzscan.report import words
@@ -135,7 +135,8 @@ def customer_view_of(scan: Scan, view: ReportView) -> CustomerView:
     """Return what the customer's page says about a scan."""
     kinds: dict[str, list[tuple[Finding, FindingView]]] = {}
     for pair in zip(scan.findings, view.findings, strict=True):
-        kinds.setdefault(pair[0].kind, []).append(pair)
+        if is_marked(pair[0], scan.positions):
+            kinds.setdefault(pair[0].kind, []).append(pair)
     findings = [_finding(found, view) for found in kinds.values()]
     by_role: dict[Role, list[CustomerFinding]] = {"work": [], "stays": [], "recording": []}
     for finding in findings:
