@@ -49,7 +49,7 @@ def test_untouched_cause_is_still_there() -> None:
 
 
 def test_a_cause_that_is_left_by_touches_alone_is_cured() -> None:
-    # 0.95 of a high fret, by strings that touch it as they are picked: no note of it is marked
+    # the fret is still found, by a string that touches it as it is picked: no note of it is marked
     clean = after_scan(SLIGHT)
     ids = tuple(i for p in clean.positions if (p.string, p.fret) == (3, 8) for i in p.notes)
     left = dataclasses.replace(finding(before_scan(), strings=(3,), fret=9), notes=ids)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from training.necks import (
-    CONTACT_KINDS,
     draw_neck,
     drawn_guitar,
     drawn_neck,
     drawn_performance,
     drawn_truth,
 )
+
+from buzzscan.neck.verdict import CONTACT_KINDS
 
 SEEDS = range(40)
 

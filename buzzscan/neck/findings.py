@@ -17,7 +17,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from buzzscan.neck.advice import ADVICE, fret_check, how_sure, suspect_of, tell_apart
 from buzzscan.neck.culprit import Found
 from buzzscan.neck.deadspots import DeadSpot
-from buzzscan.neck.grounds import FAINTLY, FAINTLY_ONE, grounds, place_named, reach
+from buzzscan.neck.grounds import FAINTLY, FAINTLY_ONE, any_marked, grounds, place_named, reach
 from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import Finding, FindingKind, Position, tells_contact
 from buzzscan.spans import frets_named, strings_named
@@ -197,10 +197,11 @@ def low_action_finding(
     named = _on(strings, places)
     frets = tuple(sorted({f for _, f in named}))
     which = strings_named(strings)
-    does = ("buzzes", "buzz")
-    if not any(tells_contact(positions[p].buzz) for p in named if p in positions):
-        does = (f"{FAINTLY_ONE},", f"{FAINTLY},")
-    buzz = f"{which[0].upper()}{which[1:]} {does[0 if len(strings) == 1 else 1]}"
+    one = len(strings) == 1
+    does = "buzzes" if one else "buzz"
+    if not any_marked(named, positions):
+        does = f"{FAINTLY_ONE if one else FAINTLY},"
+    buzz = f"{which[0].upper()}{which[1:]} {does}"
     touch = " A hard touch sounds the same." if confidence < _UNSURE else ""
     return Finding(
         kind="low action",

@@ -20,7 +20,7 @@ from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import FindingKind, Position, tells_contact
 from buzzscan.spans import frets_named, strings_named
 
-__all__ = ["FAINTLY", "FAINTLY_ONE", "Grounds", "grounds", "place_named", "reach"]
+__all__ = ["FAINTLY", "FAINTLY_ONE", "Grounds", "any_marked", "grounds", "place_named", "reach"]
 
 Positions = Mapping[Place, Position]
 
@@ -82,10 +82,15 @@ def _clear(what: str, verdicts: Sequence[bool], *, one: bool = False) -> str:
     return f"of {what} {sum(verdicts)} of {len(verdicts)} ring clear"
 
 
+def any_marked(places: Iterable[Place], positions: Positions) -> bool:
+    """Return whether any of some places bears a verdict of contact."""
+    return any(tells_contact(positions[p].buzz) for p in places if p in positions)
+
+
 def _heard(what: str, places: Sequence[Place], positions: Positions, *, one: bool) -> str:
     """Return what the notes of a cause do, no more than their verdicts say."""
     told = [positions[p] for p in places if p in positions]
-    if any(tells_contact(p.buzz) for p in told):
+    if any_marked(places, positions):
         return f"{what} {'buzzes' if one else 'buzz'}"
     if told and not any(p.notes for p in told):
         return f"{what} gave no note"

@@ -63,15 +63,13 @@ def _with_widespread(
     def told(confidence: float) -> Finding:
         return low_action_finding(wide.strings, wide.places, positions, confidence=confidence)
 
-    same = [f for f in findings if f.kind == "low action"]
+    marked = [f for f in findings if is_marked(f, positions.values())]
     others = [f for f in findings if f.kind != "low action"]
-    surest = max([wide.confidence, *(f.confidence for f in same)])
+    surest = max([wide.confidence, *(f.confidence for f in findings if f.kind == "low action")])
     finding = told(surest)
-    same = [f for f in same if is_marked(f, positions.values())]
-    if any(len(f.notes) >= len(finding.notes) for f in same):
+    if any(f.kind == "low action" and len(f.notes) >= len(finding.notes) for f in marked):
         return findings
-    marked = [f for f in others if is_marked(f, positions.values())]
-    sure = [f for f in marked if f.confidence >= _SURE]
+    sure = [f for f in marked if f.kind != "low action" and f.confidence >= _SURE]
     explained = len(finding.notes) <= _WIDE_TIMES * sum(len(f.notes) for f in sure)
     if explained or any(f.confidence > surest for f in sure):
         return [*others, told(scaled(surest, LEFT_OVER))]

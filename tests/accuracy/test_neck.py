@@ -19,7 +19,6 @@ import pytest
 import soundfile as sf
 from scipy.stats import binom
 from training.necks import (
-    CONTACT_KINDS,
     Truth,
     drawn_chain,
     drawn_guitar,
@@ -32,6 +31,7 @@ from buzzscan import scan
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck import Finding, judge
+from buzzscan.neck.verdict import CONTACT_KINDS
 from buzzscan.simulate import simulate_take
 
 N_TAKES = int(os.environ.get("BUZZSCAN_NECK_TAKES", "12"))

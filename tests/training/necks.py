@@ -18,6 +18,7 @@ import numpy as np
 from training.guitars import MODELS, RATE_HZ, Drawn, drawn_string, log_uniform
 
 from buzzscan.guitar import Guitar
+from buzzscan.neck.verdict import CONTACT_KINDS
 from buzzscan.simulate import (
     Chain,
     Fault,
@@ -29,7 +30,6 @@ from buzzscan.simulate import (
 )
 
 __all__ = [
-    "CONTACT_KINDS",
     "Truth",
     "draw_neck",
     "drawn_chain",
@@ -47,10 +47,6 @@ TUNINGS = (
     ("B1", "E2", "A2", "D3", "G3", "B3", "E4"),
     ("E1", "A1", "D2", "G2"),
 )
-CONTACT_KINDS = {
-    *("high fret", "low fret", "low nut slot", "neck too straight", "rising fret end"),
-    "low action",
-}
 KINDS = (
     *("high fret", "high fret", "two high frets", "level", "low fret", "low nut slot"),
     *("low action", "rising fret end", "neck too straight"),
