@@ -26,6 +26,15 @@ settings.register_profile("fixed", derandomize=True)
 settings.register_profile("drawn", derandomize=False)
 settings.load_profile("fixed")
 
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print the tables of the accuracy tests, which are worth reading when they pass too."""
+    for report in terminalreporter.stats.get("passed", ()):
+        if report.when == "call" and report.nodeid.startswith("tests/accuracy/"):
+            for line in report.capstdout.splitlines():
+                terminalreporter.write_line(line)
+
+
 RATE_HZ = 16000
 NOTE_S = 0.3
 HIGH_FRET = 10

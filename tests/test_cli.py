@@ -185,13 +185,13 @@ def test_help_tells_the_bars_in_use_without_options() -> None:
 
 def test_help_comes_at_once() -> None:
     times = []
-    for _ in range(3):
+    for _ in range(5):
         start = time.perf_counter()
         subprocess.run(
             [sys.executable, "-m", "buzzscan", "--help"], check=True, capture_output=True
         )
         times.append(time.perf_counter() - start)
-    # 0.3 s is what a person takes for at once; the best of three, as others use the machine.
+    # 0.3 s is what a person takes for at once; the best of five, as others use the machine.
     assert min(times) < 0.3
 
 

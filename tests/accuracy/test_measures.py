@@ -86,7 +86,7 @@ def p95(values: list[float]) -> float:
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda c: c.name)
-def test_errors_of_the_measures(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
+def test_errors_of_the_measures(case: Case) -> None:
     rows = simulated(case, 11) + simulated(case, 12)
     cents = [hz_to_cents(m.pitch_hz, t.pitch_hz) for t, m in rows if m.pitch_hz is not None]
     stiff = [m.inharmonicity / t.inharmonicity - 1 for t, m in rows if m.inharmonicity is not None]
@@ -98,14 +98,12 @@ def test_errors_of_the_measures(case: Case, capsys: pytest.CaptureFixture[str]) 
         for t, m in rows
         if m.decay_low_db_per_s is not None and m.decay_high_db_per_s is not None
     ]
-    with capsys.disabled():
-        print(
-            f"\n{case.name:18} {len(rows):4} notes  pitch {p95(cents):5.2f} c ({len(cents):3})"
-            f"  B {100 * p95(stiff or [0.0]):4.1f} % ({len(stiff):3})"
-            f"  decay {100 * p95(fall or [0.0]):5.1f} % ({len(fall):3})"
-            f"  interval holds {100 * np.mean(held or [1.0]):3.0f} %",
-            end="",
-        )
+    print(
+        f"{case.name:18} {len(rows):4} notes  pitch {p95(cents):5.2f} c ({len(cents):3})"
+        f"  B {100 * p95(stiff or [0.0]):4.1f} % ({len(stiff):3})"
+        f"  decay {100 * p95(fall or [0.0]):5.1f} % ({len(fall):3})"
+        f"  interval holds {100 * np.mean(held or [1.0]):3.0f} %"
+    )
     assert p95(cents) <= case.pitch_cents
     assert max(abs(c) for c in cents) < 50.0  # no octave, no neighbour
     assert len(cents) >= case.least_told * len(rows)

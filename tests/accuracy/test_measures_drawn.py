@@ -147,7 +147,7 @@ def drawn_notes(kind: str, seed: int) -> list[tuple[TrueNote, MeasuredNote]]:
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=lambda k: k.name)
-def test_errors_and_what_is_said_of_them(kind: Kind, capsys: pytest.CaptureFixture[str]) -> None:
+def test_errors_and_what_is_said_of_them(kind: Kind) -> None:
     rows = [row for seed in range(TAKES) for row in drawn_notes(kind.name, 700 + seed)]
     off, over_error, fall, held = [], [], [], []
     for t, m in rows:
@@ -161,14 +161,12 @@ def test_errors_and_what_is_said_of_them(kind: Kind, capsys: pytest.CaptureFixtu
             held.append(m.decay_low_db_per_s <= t.decay_db_per_s <= m.decay_high_db_per_s)
     pitch, decay = float(np.quantile(off, 0.95)), float(np.quantile(fall, 0.95))
     within = float(np.mean(np.array(over_error) < 1.96))
-    with capsys.disabled():
-        print(
-            f"\n{kind.name:8} {len(rows):4} notes  pitch {pitch:5.2f} c ({len(off):3}), "
-            f"{100 * within:3.0f} % within 1.96 errors"
-            f"  decay {100 * decay:5.1f} % ({len(fall):3}), intervals hold "
-            f"{100 * np.mean(held):3.0f} %",
-            end="",
-        )
+    print(
+        f"{kind.name:8} {len(rows):4} notes  pitch {pitch:5.2f} c ({len(off):3}), "
+        f"{100 * within:3.0f} % within 1.96 errors"
+        f"  decay {100 * decay:5.1f} % ({len(fall):3}), intervals hold "
+        f"{100 * np.mean(held):3.0f} %"
+    )
     assert pitch <= kind.pitch_cents
     assert decay <= kind.decay_ratio
     assert len(off) >= kind.pitch_told * len(rows)
