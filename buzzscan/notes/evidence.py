@@ -29,8 +29,11 @@ IntArray = npt.NDArray[np.intp]
 _SCORE_NATS = 12.0
 """Nats between the best pitch and one that explains nothing."""
 _REACH_CENTS = 45.0
-_CENTS_CAP, _LN_B_CAP, _BOTH_CAP = 6.0, 3.0, 8.0
-_LN_B_SD = 0.25
+_CENTS_CAP, _LN_B_CAP, _BOTH_CAP = 6.0, 2.0, 8.0
+_LN_B_SD, _B_ERROR_TIMES = 0.25, 2.0
+"""Spread of ln B beyond the error of its measurement, and that error over what the fit to the
+partials says of it: few partials say little of it, and what makes B err (a room, a second
+polarisation, a rattle) is the same in a string's other notes."""
 _OTHER_PITCH = 3.0
 """Where another pitch explains the candidate best, though this one does too."""
 _CHOKE, _CHOKE_PER_FRET = 3.3, 0.25
@@ -77,7 +80,7 @@ def place_evidence(heard: Heard, states: States, strings: Strings, a4_hz: float)
 def _sounded(heard: Heard, states: States, strings: Strings, a4_hz: float) -> FloatArray:
     """Return evidence for each place sounding its own pitch."""
     n = len(states.string) // 2
-    string, fret, pitch = states.string[:n], states.fret[:n], states.pitch[:n]
+    string, pitch = states.string[:n], states.pitch[:n]
     nearest, off = _expected(heard, string, pitch, strings, a4_hz=a4_hz)
     reach = round(_REACH_CENTS / 12.5)
     score = np.full((len(heard.onset), len(string)), -1.0)
@@ -89,15 +92,27 @@ def _sounded(heard: Heard, states: States, strings: Strings, a4_hz: float) -> Fl
     evidence = _SCORE_NATS * (np.clip(score, 0.0, 1.0) - 1.0)
     fits = np.abs(off) < 2 * _REACH_CENTS
     z = off / strings.cents_sd[string]
-    misfit = _misfit(z, _CENTS_CAP)
-    expected = strings.ln_b[string] + LN_B_PER_FRET * fret
-    heard_b = heard.b[:, None]
-    error = heard.b_sd[:, None] / np.maximum(heard_b, np.exp(expected))
-    sd = np.sqrt(error**2 + _LN_B_SD**2 + strings.ln_b_sd[string] ** 2)
-    z = (np.log(heard_b) - expected) / sd
-    misfit = np.minimum(misfit + _misfit(z, _LN_B_CAP), _BOTH_CAP)
+    stiff = _stiffness_off(heard, states, strings)
+    misfit = np.minimum(_misfit(z, _CENTS_CAP) + _misfit(stiff, _LN_B_CAP), _BOTH_CAP)
     evidence -= np.where(fits, misfit, _OTHER_PITCH)
     return np.asarray(evidence, np.float64)
+
+
+def _stiffness_off(heard: Heard, states: States, strings: Strings) -> FloatArray:
+    """Return by how many standard errors each candidate's B is off what each place should have.
+
+    Strings differ by factors and errors of measurement add, so the smaller of the two readings
+    holds: a B that cannot be told from 0 fits any string that is as hard to tell.
+    """
+    n = len(states.string) // 2
+    string, fret = states.string[:n], states.fret[:n]
+    ln_b = strings.ln_b[string] + LN_B_PER_FRET * fret
+    should, heard_b = np.exp(ln_b), heard.b[:, None]
+    error = _B_ERROR_TIMES * heard.b_sd[:, None]
+    spread = np.hypot(_LN_B_SD, strings.ln_b_sd[string])
+    of_factor = np.log(heard_b / should) / np.hypot(error / np.maximum(heard_b, should), spread)
+    of_sum = (heard_b - should) / np.hypot(error, should * np.minimum(spread, 1.0))
+    return np.asarray(np.minimum(np.abs(of_factor), np.abs(of_sum)), np.float64)
 
 
 def _rattling(heard: Heard, states: States, strings: Strings, a4_hz: float) -> FloatArray:

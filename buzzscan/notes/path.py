@@ -23,14 +23,14 @@ import numpy.typing as npt
 from buzzscan.notes.moves import States
 from buzzscan.notes.strings import LN_B_PER_FRET
 
-__all__ = ["Clues", "Path", "best_path"]
+__all__ = ["Clues", "Path", "best_path", "path_cost"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
 
 _STEP_SD = 0.2
 """Spread of ln B from fret to fret of one string beyond the error of its measurement."""
-_STEP_CAP, _ANY_STEP = 4.0, 1.0
+_STEP_CAP, _ANY_STEP = 3.0, 1.0
 """Nats: the most one odd step costs; and how much less likely any step is than the one expected."""
 
 
@@ -135,6 +135,34 @@ def best_path(clues: Clues, states: States, start: FloatArray, moves: FloatArray
     return _trace(came, int(np.argmin(now)), float(now.min()))
 
 
+def path_cost(
+    path: Path, clues: Clues, states: States, start: FloatArray, moves: FloatArray
+) -> float:
+    """Return what a path costs by other clues than those it was found by.
+
+    Parameters
+    ----------
+    path
+        The way through the candidates.
+    clues
+        What was heard of them.
+    states
+        Of the guitar.
+    start, moves
+        Costs over states.
+    """
+    rows, at = path.rows, path.states
+    passed = clues.skip.sum() - clues.skip[rows].sum()
+    if not len(rows):
+        return float(passed)
+    taken = clues.take[rows].sum() - clues.evidence[rows, at % clues.evidence.shape[1]].sum()
+    var = _step_var(clues.ln_b_sd[rows[1:]], clues.ln_b_sd[rows[:-1]])
+    off = np.diff(clues.ln_b[rows]) - LN_B_PER_FRET * np.diff(states.fret[at])
+    same = np.diff(states.string[at]) == 0
+    steps = np.where(same, _along_string(off, var), _to_another(var)).sum()
+    return float(passed + taken + start[at[0]] + moves[at[:-1], at[1:]].sum() + steps)
+
+
 def _same_string(states: States) -> _SameString:
     to, origin = np.nonzero(states.string[:, None] == states.string[None, :])
     return _SameString(
@@ -152,13 +180,27 @@ def _ways(
     Along one string B changes by a known step per fret; from string to string by any.
     """
     step = clues.ln_b[row] - clues.ln_b[last]
-    var = clues.ln_b_sd[row] ** 2 + clues.ln_b_sd[last] ** 2 + _STEP_SD**2
-    any_step = _ANY_STEP * _STEP_SD**2 / var
+    var = _step_var(clues.ln_b_sd[row], clues.ln_b_sd[last])
+    any_step = _to_another(var)
     ways: FloatArray = into + (now + any_step)
-    z2 = (step[same.origin] - same.ln_b) ** 2 / var[same.origin]
-    along = np.clip(0.5 * (z2 - 1.0), 0.0, _STEP_CAP)
+    along = _along_string(step[same.origin] - same.ln_b, var[same.origin])
     ways.reshape(-1)[same.flat] += along - any_step[same.origin]
     return ways
+
+
+def _step_var(one_sd: FloatArray, other_sd: FloatArray) -> FloatArray:
+    """Return the variance of a step of ln B between notes whose ln B has these errors."""
+    return np.asarray(one_sd**2 + other_sd**2 + _STEP_SD**2)
+
+
+def _along_string(off: FloatArray, var: FloatArray) -> FloatArray:
+    """Return what a step of ln B costs that is so far off what the frets between make."""
+    return np.clip(0.5 * (off**2 / var - 1.0), 0.0, _STEP_CAP)
+
+
+def _to_another(var: FloatArray) -> FloatArray:
+    """Return what any step of ln B costs from string to string."""
+    return np.asarray(_ANY_STEP * _STEP_SD**2 / var)
 
 
 def _trace(came: npt.NDArray[np.int32], state: int, cost: float) -> Path:

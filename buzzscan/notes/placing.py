@@ -20,9 +20,9 @@ from buzzscan.guitar import Guitar
 from buzzscan.notes.evidence import place_evidence
 from buzzscan.notes.hearing import Heard
 from buzzscan.notes.moves import STYLES, States, Style, move_costs, start_costs, states_of
-from buzzscan.notes.path import Clues, Path, best_path
+from buzzscan.notes.path import Clues, Path, best_path, path_cost
 from buzzscan.notes.proof import note_odds
-from buzzscan.notes.strings import assumed_strings, learnt_strings, string_costs
+from buzzscan.notes.strings import Strings, assumed_strings, learnt_strings, string_costs
 
 __all__ = ["Placed", "grid_offset_cents", "place"]
 
@@ -37,6 +37,8 @@ _HOPELESS = 25.0
 _FAR_OFF_CENTS = 25.0
 """From here on, the instrument may as well be a semitone's rest off the other way."""
 _OFFSET_CENTS_PER_NAT = 25.0
+_SURE_NOTE, _LOWEST_SHARE = 0.5, 0.03
+"""Odds from which a candidate counts for the lowest notes, and how many of those are as low."""
 _HAND, _OUT_OF_REACH = 4, 1.0
 """A run in position stays within five frets; nats for each note outside."""
 
@@ -114,8 +116,13 @@ def place(heard: Heard, guitar: Guitar) -> Placed:
 def _place_at(heard: Heard, guitar: Guitar, offset_cents: float, bar: float) -> Placed:
     """Return the cheapest way over the neck for one offset."""
     best: Placed | None = None
-    for style in STYLES:
-        placed = _place_in_style(heard, guitar, offset_cents, style, bar=bar)
+    starts: list[tuple[Style, int | None]] = [(style, None) for style in STYLES]
+    hand = _lowest_fret(heard, guitar, offset_cents)
+    if hand is not None:
+        starts.append(("position", hand))
+    for style, first_hand in starts:
+        run = _Run.of(heard, guitar, offset_cents, style)
+        placed = _cheapest(run, first_hand, bar=bar)
         if best is None or placed.cost < best.cost:
             best = placed
         bar = min(bar, best.cost)
@@ -124,63 +131,136 @@ def _place_at(heard: Heard, guitar: Guitar, offset_cents: float, bar: float) -> 
     return best
 
 
-def _place_in_style(
-    heard: Heard, guitar: Guitar, offset_cents: float, style: Style, *, bar: float
-) -> Placed:
-    """Return the cheapest way over the neck for one style, learning the strings on the way."""
-    states, odds = states_of(guitar), note_odds(heard)
-    moves, start = move_costs(states, style), start_costs(states, style)
-    strings = assumed = assumed_strings(guitar, offset_cents)
-    best: Placed | None = None
-    before: npt.NDArray[np.intp] | None = None
-    for k in range(_ROUNDS[style]):
-        evidence = place_evidence(heard, states, strings, guitar.a4_hz)
-        if style == "position" and before is not None:
-            evidence -= _reach_costs(states, before, evidence.shape[1])
-        path = best_path(_clues(heard, evidence, odds), states, start, moves)
-        at = path.states
-        strings = learnt_strings(
-            heard, guitar, path.rows, states.string[at], states.fret[at], offset_cents=offset_cents
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Run:
+    """What was heard, taken to be played in one style on an instrument with one offset."""
+
+    heard: Heard
+    guitar: Guitar
+    offset_cents: float
+    style: Style
+    states: States
+    odds: FloatArray
+    start: FloatArray
+    moves: FloatArray
+
+    @classmethod
+    def of(cls, heard: Heard, guitar: Guitar, offset_cents: float, style: Style) -> _Run:
+        """Return it with what its moves cost."""
+        states = states_of(guitar)
+        return cls(
+            heard=heard,
+            guitar=guitar,
+            offset_cents=offset_cents,
+            style=style,
+            states=states,
+            odds=note_odds(heard),
+            start=start_costs(states, style),
+            moves=move_costs(states, style),
         )
-        cost = path.cost + string_costs(strings, assumed, states.string[at])
-        cost += abs(offset_cents) / _OFFSET_CENTS_PER_NAT
-        # The first round knows nothing of the strings: its cost does not compare with later ones.
-        if best is None or k == 1 or cost < best.cost:
-            best = Placed(
-                path=path,
-                states=states,
-                style=style,
-                evidence=evidence,
-                moves=moves,
-                cost=cost,
-                offset_cents=_offset(heard, guitar, path, states, offset_cents),
-            )
-        if cost > bar + _HOPELESS or (k > 0 and before is not None and np.array_equal(at, before)):
+
+    def clues(self, strings: Strings, hand: int | None) -> Clues:
+        """Return what speaks for each place when the strings are like this, the hand there."""
+        evidence = place_evidence(self.heard, self.states, strings, self.guitar.a4_hz)
+        if hand is not None:
+            evidence -= _reach_costs(self.states, hand)
+        return Clues(
+            evidence=evidence,
+            take=_ODDS_NATS * (1.0 - self.odds),
+            skip=_ODDS_NATS * self.odds,
+            ln_b=np.log(self.heard.b),
+            ln_b_sd=np.minimum(self.heard.b_sd / self.heard.b, 3.0),
+        )
+
+    def learnt(self, path: Path) -> Strings:
+        """Return what a path tells of the strings."""
+        return learnt_strings(
+            self.heard,
+            self.guitar,
+            path.rows,
+            self.states.string[path.states],
+            self.states.fret[path.states],
+            offset_cents=self.offset_cents,
+        )
+
+    def placed(self, path: Path, clues: Clues, strings: Strings) -> Placed:
+        """Return a path with its cost, by the strings that it tells of itself."""
+        assumed = assumed_strings(self.guitar, self.offset_cents)
+        cost = path_cost(path, clues, self.states, self.start, self.moves)
+        cost += string_costs(strings, assumed, self.states.string[path.states])
+        return Placed(
+            path=path,
+            states=self.states,
+            style=self.style,
+            evidence=clues.evidence,
+            moves=self.moves,
+            cost=cost + abs(self.offset_cents) / _OFFSET_CENTS_PER_NAT,
+            offset_cents=_offset(self.heard, self.guitar, path, self.states, self.offset_cents),
+        )
+
+
+def _cheapest(run: _Run, hand: int | None, *, bar: float) -> Placed:
+    """Return the cheapest way over the neck in one style.
+
+    A path tells of the strings, and they lead to the next path. Each is judged by the strings that
+    it tells of itself: two paths may lead to each other, and by the strings of the other one,
+    either says only how well that fits.
+
+    Parameters
+    ----------
+    run
+        What was heard, and the style.
+    hand
+        In position, the lowest fret that the hand is thought to reach before anything was placed;
+        None for no thought.
+    bar
+        The cost of the best way so far; one much dearer is not followed further.
+    """
+    strings = assumed_strings(run.guitar, run.offset_cents)
+    clues = run.clues(strings, hand)
+    best: Placed | None = None
+    before: Path | None = None
+    for _ in range(_ROUNDS[run.style]):
+        path = best_path(clues, run.states, run.start, run.moves)
+        if before is not None and np.array_equal(path.states, before.states):
             break
-        before = at
+        strings = run.learnt(path)
+        clues = run.clues(strings, _hand_of(run.states, path) if run.style == "position" else None)
+        placed = run.placed(path, clues, strings)
+        if best is None or placed.cost < best.cost:
+            best = placed
+        if placed.cost > bar + _HOPELESS:
+            break
+        before = path
     if best is None:
         raise ValueError("no round of learning to try")
     return best
 
 
-def _clues(heard: Heard, evidence: FloatArray, odds: FloatArray) -> Clues:
-    return Clues(
-        evidence=evidence,
-        take=_ODDS_NATS * (1.0 - odds),
-        skip=_ODDS_NATS * odds,
-        ln_b=np.log(heard.b),
-        ln_b_sd=np.minimum(heard.b_sd / heard.b, 3.0),
+def _lowest_fret(heard: Heard, guitar: Guitar, offset_cents: float) -> int | None:
+    """Return the fret that the lowest notes have on the lowest string, where they have one."""
+    midi = 69.0 + 12.0 * np.log2(heard.pitch_hz / guitar.a4_hz) - offset_cents / 100.0
+    sure = midi[note_odds(heard) > _SURE_NOTE]
+    if not len(sure):
+        return None
+    fret = round(
+        float(np.quantile(sure, _LOWEST_SHARE)) - min(guitar.midi(s, 0) for s in guitar.strings)
     )
+    return fret if guitar.capo <= fret <= guitar.frets - _HAND else None
 
 
-def _reach_costs(states: States, path_states: npt.NDArray[np.intp], n: int) -> FloatArray:
-    """Return what each place costs that the hand does not reach from where it mostly was."""
-    fret = states.fret[path_states]
+def _hand_of(states: States, path: Path) -> int:
+    """Return the lowest fret of the hand that reaches most of a path."""
+    fret = states.fret[path.states]
     lows = np.arange(states.lowest, max(states.top - _HAND, states.lowest) + 1)
     inside = [int(((fret >= low) & (fret <= low + _HAND)).sum()) for low in lows]
-    low = int(lows[int(np.argmax(inside))])
-    frets = states.fret[:n]
-    return np.where((frets < low) | (frets > low + _HAND), _OUT_OF_REACH, 0.0)
+    return int(lows[int(np.argmax(inside))])
+
+
+def _reach_costs(states: States, hand: int) -> FloatArray:
+    """Return what each place costs that a hand does not reach from its lowest fret."""
+    frets = states.fret[: len(states.fret) // 2]
+    return np.where((frets < hand) | (frets > hand + _HAND), _OUT_OF_REACH, 0.0)
 
 
 def _offset(heard: Heard, guitar: Guitar, path: Path, states: States, near_cents: float) -> float:

@@ -45,6 +45,12 @@ _ASSUMED_WIDER = 3.0
 """What is assumed of a string errs for all its notes at once; widened, some twenty notes weigh
 together about what the assumption is worth."""
 _CENTS_SD_UNKNOWN, _CENTS_SD = 25.0, 8.0
+_LEAST_NOTES, _LEAST_WEIGHT = 2, 8.0
+_NOTE_SD = 0.5
+"""Of ln B from note to note of one string, beyond the error of its measurement: notes count four
+to one against what was assumed."""
+_SD_OF_MIDDLE = 1.48
+"""Of normal errors, the standard deviation over the middle size."""
 _STRING_CENTS_SD = 12.0
 """How far strings lie apart on an instrument tuned by ear or by a clip-on tuner."""
 
@@ -135,20 +141,45 @@ def learnt_strings(
     midi = 69.0 + 12.0 * np.log2(heard.pitch_hz[rows] / guitar.a4_hz)
     open_midi = np.array([0.0] + [guitar.midi(s, 0) for s in guitar.strings])
     off = 100.0 * (midi - open_midi[string] - fret)
-    open_b = np.log(heard.b[rows]) - LN_B_PER_FRET * fret
+    to_open = np.exp(-LN_B_PER_FRET * fret)
+    open_b, open_b_sd = heard.b[rows] * to_open, heard.b_sd[rows] * to_open
     clear = np.abs(off - offset_cents) < 60.0
     for s in guitar.strings:
         mine = clear & (string == s)
         if mine.sum() >= 3:
             cents[s] = np.median(off[mine])
-            cents_sd[s] = _CENTS_SD + 20.0 / mine.sum()
-        known = mine & (heard.b_sd[rows] < 0.5 * heard.b[rows])
-        if known.sum() >= 2:
-            # Notes count four to one against what was assumed.
-            weight, prior = 4.0 * known.sum(), (_ASSUMED_WIDER / start.ln_b_sd[s]) ** 2
-            ln_b[s] = (weight * np.median(open_b[known]) + prior * start.ln_b[s]) / (weight + prior)
-            ln_b_sd[s] = 0.5 / np.sqrt(known.sum())
+            spread = _SD_OF_MIDDLE * float(np.median(np.abs(off[mine] - cents[s])))
+            known = max(_CENTS_SD, spread) + 20.0 / mine.sum()
+            cents_sd[s] = min(known, _CENTS_SD_UNKNOWN)
+        told = _stiffness(open_b[mine], open_b_sd[mine])
+        if told is not None:
+            own, weight = told
+            prior = (_ASSUMED_WIDER / start.ln_b_sd[s]) ** 2
+            ln_b[s] = (weight * np.log(own) + prior * start.ln_b[s]) / (weight + prior)
+            ln_b_sd[s] = 1.0 / np.sqrt(weight)
     return Strings(cents=cents, cents_sd=cents_sd, ln_b=ln_b, ln_b_sd=ln_b_sd)
+
+
+def _stiffness(b: FloatArray, b_sd: FloatArray) -> tuple[float, float] | None:
+    """Return the B of an open string by its notes, and their weight: 1 over the variance of ln B.
+
+    None where they tell next to nothing. Every note counts as far as it is sure: those alone that
+    are sure of their B would be those that read too much of it.
+    """
+    if len(b) < _LEAST_NOTES:
+        return None
+    own = _weighted_median(b, 1.0 / b_sd)
+    off = b_sd / np.maximum(b, own)
+    var = off**2 + _NOTE_SD**2
+    own = _weighted_median(b, 1.0 / var)
+    weight = float((1.0 / var).sum())
+    return (own, weight) if weight >= _LEAST_WEIGHT else None
+
+
+def _weighted_median(values: FloatArray, weights: FloatArray) -> float:
+    order = np.argsort(values)
+    share = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(share, 0.5 * share[-1])])
 
 
 def string_costs(learnt: Strings, assumed: Strings, used: IntArray) -> float:
