@@ -9,7 +9,7 @@ import pytest
 
 from buzzscan.guitar import Guitar
 from buzzscan.notes.moves import move_costs, start_costs, states_of
-from buzzscan.notes.path import Clues, Path, best_path
+from buzzscan.notes.path import Clues, Path, best_path, path_cost
 from buzzscan.notes.strings import LN_B_PER_FRET
 
 GUITAR = Guitar(tuning=("E2", "A2"), frets=3)
@@ -79,3 +79,26 @@ def test_b_that_grows_as_on_one_string_keeps_to_it() -> None:
     path = best_path(clues(evidence, [0.0] * 3, [10.0] * 3, sd=0.01), STATES, START, MOVES)
     assert len({string for string, _ in way(path)}) == 1
     assert [fret for _, fret in way(path)] == [1, 2, 3]
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_path_costs_what_it_was_found_for(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    said = Clues(
+        evidence=-rng.uniform(0.0, 6.0, (9, N)),
+        take=rng.uniform(-2.0, 2.0, 9),
+        skip=rng.uniform(0.0, 4.0, 9),
+        ln_b=rng.normal(-9.0, 0.5, 9),
+        ln_b_sd=rng.uniform(0.05, 0.5, 9),
+    )
+    path = best_path(said, STATES, START, MOVES)
+    assert path_cost(path, said, STATES, START, MOVES) == pytest.approx(path.cost, abs=1e-9)
+    other = Path(cost=0.0, rows=path.rows, states=rng.permutation(path.states))
+    assert path_cost(other, said, STATES, START, MOVES) >= path.cost - 1e-9
+
+
+def test_a_path_of_nothing_costs_what_is_passed_over() -> None:
+    empty = np.zeros(0, np.intp)
+    nothing = Path(cost=0.0, rows=empty, states=empty)
+    said = clues(np.zeros((2, N)), [9.0, 9.0], [1.0, 2.5])
+    assert path_cost(nothing, said, STATES, START, MOVES) == 3.5

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from runs_by_hand import a_string, heard, hz, open_b
@@ -31,6 +33,34 @@ def test_a_run_in_position_changes_strings() -> None:
     midi = [Guitar().midi(s, f) for s, f in places]
     b = np.array([open_b(Guitar().midi(s, 0)) * 2.0 ** (f / 6.0) for s, f in places])
     assert way(place(heard(midi, b=b), Guitar())) == places
+
+
+@pytest.mark.parametrize("low", [3, 5, 7])
+def test_a_run_in_position_up_the_neck_is_found_whatever_the_strings(low: int) -> None:
+    """Seven strings none of which is as stiff as assumed, and notes that are unsure of it."""
+    guitar = Guitar(tuning=("B1", "E2", "A2", "D3", "G3", "B3", "E4"))
+    opens = [guitar.midi(s, 0) for s in range(7, 0, -1)]
+    open_ln_b = (-8.1, -9.2, -10.3, -11.4, -9.3, -10.3, -11.2)
+    reach = [*(round(b - a) for a, b in pairwise(opens)), 5]
+    up = [(7 - i, low + f) for i, n in enumerate(reach) for f in range(n)]
+    places = up + up[-2::-1]
+    true = np.array([np.exp(open_ln_b[7 - s]) * 2.0 ** (f / 6.0) for s, f in places])
+    noise = np.random.default_rng(0).standard_normal(len(true))
+    b = np.maximum(true * (1.0 + 0.5 * noise), 0.3 * true)
+    midi = [guitar.midi(s, f) for s, f in places]
+    assert way(place(heard(midi, b=b, b_sd=0.5 * true), guitar)) == places
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_string_whose_b_is_hardly_told_is_played_once(seed: int) -> None:
+    """Thin strings through a dull pickup: B reads too low up the neck, or next to nothing."""
+    rng = np.random.default_rng(seed)
+    places = [(s, f) for s in (3, 2, 1) for f in UP_DOWN]
+    midi = [Guitar().midi(s, f) for s, f in places]
+    true = np.array([open_b(Guitar().midi(s, 0)) * 2.0 ** (f / 6.0) for s, f in places])
+    error = true * np.array([(0.08, 0.3, 1.2)[3 - s] for s, _ in places])
+    b = np.maximum(true + error * rng.standard_normal(len(true)), 0.3 * true)
+    assert way(place(heard(midi, b=b, b_sd=error), Guitar())) == places
 
 
 def test_a_run_across_the_strings_keeps_its_fret() -> None:

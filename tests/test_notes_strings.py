@@ -51,6 +51,37 @@ def test_a_take_tells_offset_and_stiffness() -> None:
     assert learnt.ln_b_sd[5] < assumed_strings(Guitar(), 0.0).ln_b_sd[5] / 5.0
 
 
+def test_notes_that_are_unsure_of_their_b_are_no_less_notes() -> None:
+    """Errors as large as B itself: the few notes that read most of it alone seem sure of theirs."""
+    rng = np.random.default_rng(8)
+    true, error = 1.5e-5, 1.2e-5
+    up = 2.0 ** (FRETS / 6.0)
+    b = np.maximum(true + error * rng.standard_normal(26), 1e-6)
+    assert np.median(b[b > 2.0 * error]) > 1.7 * true, "those alone mislead"
+    heard = a_string(64.0, b=b * up, b_sd=error * up)
+    learnt = learnt_strings(heard, Guitar(), np.arange(26), np.full(26, 1), FRETS, offset_cents=0.0)
+    # twenty-six notes of that error, each of which is off by a fifth more: a sixth to a fifth
+    assert learnt.ln_b[1] == pytest.approx(np.log(true), abs=2.0 / 6.0)
+
+
+def test_pitches_that_scatter_tell_an_offset_no_finer() -> None:
+    rng = np.random.default_rng(2)
+    off = rng.uniform(-0.3, 0.3, 26)
+    even, uneven = (
+        learnt_strings(
+            a_string(45.0, pitch_hz=440.0 * 2.0 ** ((45.0 + FRETS + by - 69.0) / 12.0)),
+            Guitar(),
+            np.arange(26),
+            np.full(26, 5),
+            FRETS,
+            offset_cents=0.0,
+        ).cents_sd[5]
+        for by in (0.0 * off, off)
+    )
+    assert even < 10.0
+    assert 15.0 < uneven <= assumed_strings(Guitar(), 0.0).cents_sd[5]
+
+
 def test_two_notes_tell_no_offset() -> None:
     heard = a_string(45.07)
     learnt = learnt_strings(

@@ -52,7 +52,7 @@ class Placed:
     path, states, style
         The way over the neck, and how it was played.
     evidence
-        Shape (candidates, places), as the last round saw it.
+        Shape (candidates, places), by the strings that the path tells of itself.
     moves
         Costs of the style.
     cost
