@@ -9,7 +9,7 @@ import pytest
 from runs_by_hand import a_string, heard, hz, open_b
 
 from buzzscan.guitar import Guitar
-from buzzscan.notes.placing import Placed, grid_offset_cents, place
+from buzzscan.notes.placing import Placed, _first_hands, _Run, grid_offset_cents, place
 
 UP_DOWN = [*range(13), *range(13)[::-1]]
 
@@ -33,6 +33,17 @@ def test_a_run_in_position_changes_strings() -> None:
     midi = [Guitar().midi(s, f) for s, f in places]
     b = np.array([open_b(Guitar().midi(s, 0)) * 2.0 ** (f / 6.0) for s, f in places])
     assert way(place(heard(midi, b=b), Guitar())) == places
+
+
+@pytest.mark.parametrize("low", [0, 2, 5, 9, 18])
+@pytest.mark.parametrize("down", [True, False])
+def test_the_hand_may_be_where_the_lowest_note_is(low: int, down: bool) -> None:  # noqa: FBT001
+    guitar = Guitar()
+    up = [guitar.midi(s, low + f) for s in (6, 5, 4, 3, 2, 1) for f in range(5)]
+    midi = up + up[-2::-1] if down else up
+    run = _Run.of(heard(midi), guitar, 0.0, "position")
+    assert _first_hands(run) == [None, low]
+    assert _first_hands(_Run.of(heard(midi), guitar, 0.0, "along")) == [None]
 
 
 @pytest.mark.parametrize("low", [3, 5, 7])

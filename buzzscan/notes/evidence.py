@@ -29,7 +29,7 @@ IntArray = npt.NDArray[np.intp]
 _SCORE_NATS = 12.0
 """Nats between the best pitch and one that explains nothing."""
 _REACH_CENTS = 45.0
-_CENTS_CAP, _LN_B_CAP, _BOTH_CAP = 6.0, 2.0, 8.0
+_CENTS_CAP, _LN_B_CAP = 6.0, 2.0
 _LN_B_SD, _B_ERROR_TIMES = 0.25, 2.0
 """Spread of ln B beyond the error of its measurement, and that error over what the fit to the
 partials says of it: few partials say little of it, and what makes B err (a room, a second
@@ -93,7 +93,7 @@ def _sounded(heard: Heard, states: States, strings: Strings, a4_hz: float) -> Fl
     fits = np.abs(off) < 2 * _REACH_CENTS
     z = off / strings.cents_sd[string]
     stiff = _stiffness_off(heard, states, strings)
-    misfit = np.minimum(_misfit(z, _CENTS_CAP) + _misfit(stiff, _LN_B_CAP), _BOTH_CAP)
+    misfit = _misfit(z, _CENTS_CAP) + _misfit(stiff, _LN_B_CAP)
     evidence -= np.where(fits, misfit, _OTHER_PITCH)
     return np.asarray(evidence, np.float64)
 
@@ -102,7 +102,8 @@ def _stiffness_off(heard: Heard, states: States, strings: Strings) -> FloatArray
     """Return by how many standard errors each candidate's B is off what each place should have.
 
     Strings differ by factors and errors of measurement add, so the smaller of the two readings
-    holds: a B that cannot be told from 0 fits any string that is as hard to tell.
+    holds: a B that cannot be told from 0 fits any string that is as hard to tell, and where nothing
+    is known of a string yet, only too large a B speaks against it.
     """
     n = len(states.string) // 2
     string, fret = states.string[:n], states.fret[:n]

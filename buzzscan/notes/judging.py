@@ -34,7 +34,8 @@ def place_odds(placed: Placed) -> FloatArray:
     """Return for each note of the path the probability that its place is right, 0–1.
 
     It compares with the best other place for the note alone and with the best other string for
-    the whole stretch that it belongs to.
+    the whole stretch that it belongs to. Under a half the other is likelier for that note, and the
+    run as a whole likelier as it lies.
     """
     rows, at, n = placed.path.rows, placed.path.states, placed.evidence.shape[1]
     if not len(rows):

@@ -41,7 +41,7 @@ class Path:
     Parameters
     ----------
     cost
-        Of all of it.
+        Of all of it, by the clues that it was found by.
     rows
         Candidates taken as notes.
     states

@@ -37,8 +37,8 @@ _HOPELESS = 25.0
 _FAR_OFF_CENTS = 25.0
 """From here on, the instrument may as well be a semitone's rest off the other way."""
 _OFFSET_CENTS_PER_NAT = 25.0
-_SURE_NOTE, _LOWEST_SHARE = 0.5, 0.03
-"""Odds from which a candidate counts for the lowest notes, and how many of those are as low."""
+_LIKELY, _LOWEST_SHARE = 0.5, 0.03
+"""Odds from which a candidate counts for the lowest notes, and how many may lie lower by error."""
 _HAND, _OUT_OF_REACH = 4, 1.0
 """A run in position stays within five frets; nats for each note outside."""
 
@@ -116,16 +116,13 @@ def place(heard: Heard, guitar: Guitar) -> Placed:
 def _place_at(heard: Heard, guitar: Guitar, offset_cents: float, bar: float) -> Placed:
     """Return the cheapest way over the neck for one offset."""
     best: Placed | None = None
-    starts: list[tuple[Style, int | None]] = [(style, None) for style in STYLES]
-    hand = _lowest_fret(heard, guitar, offset_cents)
-    if hand is not None:
-        starts.append(("position", hand))
-    for style, first_hand in starts:
+    for style in STYLES:
         run = _Run.of(heard, guitar, offset_cents, style)
-        placed = _cheapest(run, first_hand, bar=bar)
-        if best is None or placed.cost < best.cost:
-            best = placed
-        bar = min(bar, best.cost)
+        for hand in _first_hands(run):
+            placed = _cheapest(run, hand, bar=bar)
+            if best is None or placed.cost < best.cost:
+                best = placed
+            bar = min(bar, best.cost)
     if best is None:
         raise ValueError("no style of playing to try")
     return best
@@ -219,11 +216,12 @@ def _cheapest(run: _Run, hand: int | None, *, bar: float) -> Placed:
     strings = assumed_strings(run.guitar, run.offset_cents)
     clues = run.clues(strings, hand)
     best: Placed | None = None
-    before: Path | None = None
+    seen: list[Path] = []
     for _ in range(_ROUNDS[run.style]):
         path = best_path(clues, run.states, run.start, run.moves)
-        if before is not None and np.array_equal(path.states, before.states):
+        if any(_same(path, one) for one in seen):
             break
+        seen.append(path)
         strings = run.learnt(path)
         clues = run.clues(strings, _hand_of(run.states, path) if run.style == "position" else None)
         placed = run.placed(path, clues, strings)
@@ -231,30 +229,39 @@ def _cheapest(run: _Run, hand: int | None, *, bar: float) -> Placed:
             best = placed
         if placed.cost > bar + _HOPELESS:
             break
-        before = path
     if best is None:
         raise ValueError("no round of learning to try")
     return best
 
 
-def _lowest_fret(heard: Heard, guitar: Guitar, offset_cents: float) -> int | None:
-    """Return the fret that the lowest notes have on the lowest string, where they have one."""
-    midi = 69.0 + 12.0 * np.log2(heard.pitch_hz / guitar.a4_hz) - offset_cents / 100.0
-    sure = midi[note_odds(heard) > _SURE_NOTE]
-    if not len(sure):
-        return None
-    fret = round(
-        float(np.quantile(sure, _LOWEST_SHARE)) - min(guitar.midi(s, 0) for s in guitar.strings)
-    )
-    return fret if guitar.capo <= fret <= guitar.frets - _HAND else None
+def _same(one: Path, other: Path) -> bool:
+    return np.array_equal(one.rows, other.rows) and np.array_equal(one.states, other.states)
+
+
+def _first_hands(run: _Run) -> list[int | None]:
+    """Return where the hand may be before anything was placed: anywhere, or by the lowest notes."""
+    if run.style != "position":
+        return [None]
+    pitch = 69.0 + 12.0 * np.log2(run.heard.pitch_hz / run.guitar.a4_hz) - run.offset_cents / 100.0
+    likely = pitch[run.odds > _LIKELY]
+    if not len(likely):
+        return [None]
+    # A note heard an octave too low is no lowest note.
+    lowest = float(np.quantile(likely, _LOWEST_SHARE, method="lower"))
+    fret = round(lowest - min(run.guitar.midi(s, 0) for s in run.guitar.strings))
+    return [None, fret] if fret in _hands(run.states) else [None]
+
+
+def _hands(states: States) -> range:
+    """Return the frets that may be the lowest of a hand."""
+    return range(states.lowest, max(states.top - _HAND, states.lowest) + 1)
 
 
 def _hand_of(states: States, path: Path) -> int:
     """Return the lowest fret of the hand that reaches most of a path."""
     fret = states.fret[path.states]
-    lows = np.arange(states.lowest, max(states.top - _HAND, states.lowest) + 1)
-    inside = [int(((fret >= low) & (fret <= low + _HAND)).sum()) for low in lows]
-    return int(lows[int(np.argmax(inside))])
+    inside = [int(((fret >= low) & (fret <= low + _HAND)).sum()) for low in _hands(states)]
+    return _hands(states)[int(np.argmax(inside))]
 
 
 def _reach_costs(states: States, hand: int) -> FloatArray:

@@ -45,7 +45,7 @@ _ASSUMED_WIDER = 3.0
 """What is assumed of a string errs for all its notes at once; widened, some twenty notes weigh
 together about what the assumption is worth."""
 _CENTS_SD_UNKNOWN, _CENTS_SD = 25.0, 8.0
-_LEAST_NOTES, _LEAST_WEIGHT = 2, 8.0
+_LEAST_NOTES, _LEAST_WEIGHT, _LEAST_B_SD = 3, 8.0, 1e-9
 _NOTE_SD = 0.5
 """Of ln B from note to note of one string, beyond the error of its measurement: notes count four
 to one against what was assumed."""
@@ -164,11 +164,12 @@ def _stiffness(b: FloatArray, b_sd: FloatArray) -> tuple[float, float] | None:
     """Return the B of an open string by its notes, and their weight: 1 over the variance of ln B.
 
     None where they tell next to nothing. Every note counts as far as it is sure: those alone that
-    are sure of their B would be those that read too much of it.
+    are sure of their B would be those that read too much of it. Where errors are larger than B, it
+    still reads high.
     """
     if len(b) < _LEAST_NOTES:
         return None
-    own = _weighted_median(b, 1.0 / b_sd)
+    own = _weighted_median(b, 1.0 / np.maximum(b_sd, _LEAST_B_SD))
     off = b_sd / np.maximum(b, own)
     var = off**2 + _NOTE_SD**2
     own = _weighted_median(b, 1.0 / var)
