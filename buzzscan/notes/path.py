@@ -195,7 +195,7 @@ def _step_var(one_sd: FloatArray, other_sd: FloatArray) -> FloatArray:
 
 def _along_string(off: FloatArray, var: FloatArray) -> FloatArray:
     """Return what a step of ln B costs that is so far off what the frets between make."""
-    return np.clip(0.5 * (off**2 / var - 1.0), 0.0, _STEP_CAP)
+    return np.minimum(np.maximum(0.5 * (off * off / var - 1.0), 0.0), _STEP_CAP)
 
 
 def _to_another(var: FloatArray) -> FloatArray:

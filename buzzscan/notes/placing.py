@@ -34,6 +34,8 @@ _ROUNDS: dict[Style, int] = {"along": 3, "position": 8, "across": 3}
 """In position each string has few notes, and what they tell spreads a string a round."""
 _HOPELESS = 25.0
 """A way of playing this much costlier than the best so far is not followed further."""
+_FORLORN = 4.0 * _HOPELESS
+"""By so much, no better first place of the hand makes up for it."""
 _FAR_OFF_CENTS = 25.0
 """From here on, the instrument may as well be a semitone's rest off the other way."""
 _OFFSET_CENTS_PER_NAT = 25.0
@@ -123,6 +125,8 @@ def _place_at(heard: Heard, guitar: Guitar, offset_cents: float, bar: float) -> 
             if best is None or placed.cost < best.cost:
                 best = placed
             bar = min(bar, best.cost)
+            if placed.cost > bar + _FORLORN:
+                break
     if best is None:
         raise ValueError("no style of playing to try")
     return best
