@@ -138,8 +138,7 @@ def _expected(
     """Return the score that each place's own pitch has, and how many cents above it is heard."""
     midi = pitch + 12.0 * np.log2(a4_hz / 440.0) + strings.cents[string] / 100.0
     nearest = np.round((midi - _LOWEST_MIDI) * 8.0).astype(np.intp)
-    heard_midi = 69.0 + 12.0 * np.log2(heard.pitch_hz / 440.0)
-    return nearest, np.asarray(100.0 * (heard_midi[:, None] - midi), np.float64)
+    return nearest, np.asarray(100.0 * (heard.midi(440.0)[:, None] - midi), np.float64)
 
 
 def _misfit(z: FloatArray, cap: float) -> FloatArray:

@@ -186,8 +186,7 @@ def _sure_pitches(takes: list[_Take], a4_hz: float) -> FloatArray:
         sure = note_odds(take.heard) > _SURE_NOTE
         if sure.any():
             offset = grid_offset_cents(take.heard, a4_hz)
-            pitch = 69.0 + 12.0 * np.log2(take.heard.pitch_hz[sure] / a4_hz)
-            midi.append(pitch - offset / 100.0)
+            midi.append(take.heard.midi(a4_hz)[sure] - offset / 100.0)
     return np.concatenate(midi)
 
 

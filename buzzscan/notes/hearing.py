@@ -95,6 +95,10 @@ class Heard:
     steady: FloatArray
     level_db: FloatArray
 
+    def midi(self, a4_hz: float) -> FloatArray:
+        """Return the pitches as MIDI numbers, fractions and all, when A4 is at so many Hz."""
+        return np.asarray(69.0 + 12.0 * np.log2(self.pitch_hz / a4_hz), np.float64)
+
 
 def power_step_samples(sample_rate_hz: int) -> int:
     """Return the step of the power in samples: the whole number nearest to `POWER_STEP_S`."""

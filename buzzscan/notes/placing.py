@@ -90,8 +90,7 @@ def grid_offset_cents(heard: Heard, a4_hz: float, fraction: float = 0.0) -> floa
         Semitones by which the tuning itself lies off the grid.
     """
     odds = note_odds(heard)
-    midi = 69.0 + 12.0 * np.log2(heard.pitch_hz / a4_hz) - fraction
-    turn = np.sum(odds * np.exp(2j * np.pi * midi))
+    turn = np.sum(odds * np.exp(2j * np.pi * (heard.midi(a4_hz) - fraction)))
     return float(100.0 * np.angle(turn) / (2.0 * np.pi))
 
 
@@ -117,19 +116,16 @@ def place(heard: Heard, guitar: Guitar) -> Placed:
 
 def _place_at(heard: Heard, guitar: Guitar, offset_cents: float, bar: float) -> Placed:
     """Return the cheapest way over the neck for one offset."""
-    best: Placed | None = None
+    tried: list[Placed] = []
     for style in STYLES:
         run = _Run.of(heard, guitar, offset_cents, style)
         for hand in _first_hands(run):
             placed = _cheapest(run, hand, bar=bar)
-            if best is None or placed.cost < best.cost:
-                best = placed
-            bar = min(bar, best.cost)
+            tried.append(placed)
+            bar = min(bar, placed.cost)
             if placed.cost > bar + _FORLORN:
                 break
-    if best is None:
-        raise ValueError("no style of playing to try")
-    return best
+    return min(tried, key=lambda placed: placed.cost)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,10 +140,11 @@ class _Run:
     odds: FloatArray
     start: FloatArray
     moves: FloatArray
+    assumed: Strings
 
     @classmethod
     def of(cls, heard: Heard, guitar: Guitar, offset_cents: float, style: Style) -> _Run:
-        """Return it with what its moves cost."""
+        """Return it with what its moves cost, and what is assumed of the strings."""
         states = states_of(guitar)
         return cls(
             heard=heard,
@@ -158,6 +155,7 @@ class _Run:
             odds=note_odds(heard),
             start=start_costs(states, style),
             moves=move_costs(states, style),
+            assumed=assumed_strings(guitar, offset_cents),
         )
 
     def clues(self, strings: Strings, hand: int | None) -> Clues:
@@ -186,9 +184,8 @@ class _Run:
 
     def placed(self, path: Path, clues: Clues, strings: Strings) -> Placed:
         """Return a path with its cost, by the strings that it tells of itself."""
-        assumed = assumed_strings(self.guitar, self.offset_cents)
         cost = path_cost(path, clues, self.states, self.start, self.moves)
-        cost += string_costs(strings, assumed, self.states.string[path.states])
+        cost += string_costs(strings, self.assumed, self.states.string[path.states])
         return Placed(
             path=path,
             states=self.states,
@@ -217,25 +214,19 @@ def _cheapest(run: _Run, hand: int | None, *, bar: float) -> Placed:
     bar
         The cost of the best way so far; one much dearer is not followed further.
     """
-    strings = assumed_strings(run.guitar, run.offset_cents)
-    clues = run.clues(strings, hand)
-    best: Placed | None = None
-    seen: list[Path] = []
+    clues = run.clues(run.assumed, hand)
+    judged: list[Placed] = []
     for _ in range(_ROUNDS[run.style]):
         path = best_path(clues, run.states, run.start, run.moves)
-        if any(_same(path, one) for one in seen):
+        if any(_same(path, one.path) for one in judged):
             break
-        seen.append(path)
         strings = run.learnt(path)
         clues = run.clues(strings, _hand_of(run.states, path) if run.style == "position" else None)
         placed = run.placed(path, clues, strings)
-        if best is None or placed.cost < best.cost:
-            best = placed
+        judged.append(placed)
         if placed.cost > bar + _HOPELESS:
             break
-    if best is None:
-        raise ValueError("no round of learning to try")
-    return best
+    return min(judged, key=lambda placed: placed.cost)
 
 
 def _same(one: Path, other: Path) -> bool:
@@ -246,7 +237,7 @@ def _first_hands(run: _Run) -> list[int | None]:
     """Return where the hand may be before anything was placed: anywhere, or by the lowest notes."""
     if run.style != "position":
         return [None]
-    pitch = 69.0 + 12.0 * np.log2(run.heard.pitch_hz / run.guitar.a4_hz) - run.offset_cents / 100.0
+    pitch = run.heard.midi(run.guitar.a4_hz) - run.offset_cents / 100.0
     likely = pitch[run.odds > _LIKELY]
     if not len(likely):
         return [None]
@@ -278,7 +269,6 @@ def _offset(heard: Heard, guitar: Guitar, path: Path, states: States, near_cents
     """Return the median offset of the placed notes, in cents."""
     if not len(path.rows):
         return near_cents
-    midi = 69.0 + 12.0 * np.log2(heard.pitch_hz[path.rows] / guitar.a4_hz)
-    off = 100.0 * (midi - states.pitch[path.states])
+    off = 100.0 * (heard.midi(guitar.a4_hz)[path.rows] - states.pitch[path.states])
     off = off[np.abs(off - near_cents) < 60.0]
     return float(np.median(off)) if len(off) else near_cents

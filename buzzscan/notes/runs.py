@@ -102,7 +102,7 @@ def _plain_steps(placed: Placed) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.
 
 def _off_cents(heard: Heard, placed: Placed, guitar: Guitar) -> FloatArray:
     """Return how far each note sounds from the nominal pitch of its place."""
-    midi = 69.0 + 12.0 * np.log2(heard.pitch_hz[placed.path.rows] / guitar.a4_hz)
+    midi = heard.midi(guitar.a4_hz)[placed.path.rows]
     return np.asarray(100.0 * (midi - placed.states.pitch[placed.path.states]), np.float64)
 
 

@@ -24,6 +24,7 @@ import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
 from buzzscan.notes.hearing import Heard
+from buzzscan.units import MAD_TO_SIGMA
 
 __all__ = ["LN_B_PER_FRET", "Strings", "assumed_strings", "learnt_strings", "string_costs"]
 
@@ -49,8 +50,6 @@ _LEAST_NOTES, _LEAST_WEIGHT, _LEAST_B_SD = 3, 8.0, 1e-9
 _NOTE_SD = 0.5
 """Of ln B from note to note of one string, beyond the error of its measurement: notes count four
 to one against what was assumed."""
-_SD_OF_MIDDLE = 1.48
-"""Of normal errors, the standard deviation over the middle size."""
 _STRING_CENTS_SD = 12.0
 """How far strings lie apart on an instrument tuned by ear or by a clip-on tuner."""
 
@@ -138,7 +137,7 @@ def learnt_strings(
     start = assumed_strings(guitar, offset_cents)
     cents, cents_sd = start.cents.copy(), start.cents_sd.copy()
     ln_b, ln_b_sd = start.ln_b.copy(), start.ln_b_sd.copy()
-    midi = 69.0 + 12.0 * np.log2(heard.pitch_hz[rows] / guitar.a4_hz)
+    midi = heard.midi(guitar.a4_hz)[rows]
     open_midi = np.array([0.0] + [guitar.midi(s, 0) for s in guitar.strings])
     off = 100.0 * (midi - open_midi[string] - fret)
     to_open = np.exp(-LN_B_PER_FRET * fret)
@@ -148,7 +147,7 @@ def learnt_strings(
         mine = clear & (string == s)
         if mine.sum() >= 3:
             cents[s] = np.median(off[mine])
-            spread = _SD_OF_MIDDLE * float(np.median(np.abs(off[mine] - cents[s])))
+            spread = MAD_TO_SIGMA * float(np.median(np.abs(off[mine] - cents[s])))
             known = max(_CENTS_SD, spread) + 20.0 / mine.sum()
             cents_sd[s] = min(known, _CENTS_SD_UNKNOWN)
         told = _stiffness(open_b[mine], open_b_sd[mine])
