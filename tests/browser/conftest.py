@@ -9,13 +9,14 @@ import subprocess
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 START_S = 20.0
+LOADED = "return [location.href, document.readyState]"
 ELEMENT = "element-6066-11e4-a52e-4f735466cecf"
 """Name of the element reference in answers (W3C WebDriver, section 12)."""
 ARGUMENTS = [
@@ -57,10 +58,12 @@ class Browser:
             raise AssertionError(json.load(error)["value"]["message"]) from error
 
     def open(self, path: Path) -> None:
-        """Open a page from a file, with the logs of earlier pages dropped."""
+        """Open a page from a file and wait for all of it, with earlier pages' logs dropped."""
         self._log("browser")
         self._log("performance")
         self._call("POST", f"{self.session}/url", {"url": path.as_uri()})
+        # A new session on a busy machine answers before the page that it leaves is gone.
+        _until(lambda: self.run(LOADED) == [path.as_uri(), "complete"])
 
     def size(self, width: int, height: int) -> None:
         """Set the size of the page in CSS pixels, as narrow as a telephone's."""
@@ -140,7 +143,7 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
     with subprocess.Popen([driver, f"--port={port}"], stdout=quiet, stderr=quiet) as process:
         address = f"http://127.0.0.1:{port}"
         try:
-            _await(address)
+            _until(lambda: _answers(f"{address}/status"))
             session = Browser(address, tmp_path_factory.mktemp("profile"))
             yield session
             session.close()
@@ -148,16 +151,20 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
             process.terminate()
 
 
-def _await(address: str) -> None:
+def _answers(address: str) -> bool:
+    try:
+        with urllib.request.urlopen(address, timeout=1):  # noqa: S310
+            return True
+    except OSError:
+        return False
+
+
+def _until(done: Callable[[], bool]) -> None:
     limit = time.monotonic() + START_S
-    while True:
-        try:
-            with urllib.request.urlopen(f"{address}/status", timeout=1):  # noqa: S310
-                return
-        except OSError:
-            if time.monotonic() > limit:
-                raise
-            time.sleep(0.05)
+    while not done():
+        if time.monotonic() > limit:
+            pytest.fail(f"the browser was not ready within {START_S:g} s")
+        time.sleep(0.05)
 
 
 @pytest.fixture(scope="session")
