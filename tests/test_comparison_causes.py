@@ -61,6 +61,16 @@ def test_a_cause_that_is_left_by_touches_alone_is_cured() -> None:
     assert compare(none_before, after).findings == ()
 
 
+def test_a_cause_left_by_touches_alone_does_not_explain_a_softer_pick_away() -> None:
+    # one dressed fret cannot silence the fourth string too, whether or not it is still touched
+    clean = after_scan({})
+    ids = tuple(i for p in clean.positions if (p.string, p.fret) == (3, 8) for i in p.notes)
+    left = dataclasses.replace(finding(before_scan(), strings=(3,), fret=9), notes=ids)
+    told = compare(before_scan(), dataclasses.replace(clean, findings=(left,)))
+    assert told.strength.pick == "unknown"
+    assert changes(told)["cured"] == 0
+
+
 def test_cause_is_not_cured_while_a_place_of_it_was_not_heard_again() -> None:
     after = after_scan()
     lost = tuple(

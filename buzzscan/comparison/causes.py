@@ -30,7 +30,7 @@ from buzzscan.neck.verdict import (
 from buzzscan.scanning import Scan
 from buzzscan.spans import strings_named
 
-__all__ = ["compared_findings", "places_of_other_causes", "same_cause"]
+__all__ = ["causes_of_one", "compared_findings", "places_of_other_causes", "same_cause"]
 
 
 LOCAL_KINDS: frozenset[FindingKind] = frozenset(("high fret", "low fret", "dead spot"))
@@ -44,13 +44,19 @@ CLEAR_CENTS = 2.0
 """Change of pitch that counts: four times the spread of a clean note's reading."""
 
 
+def causes_of_one(scan: Scan, other: Scan) -> tuple[Finding, ...]:
+    """Return the contact causes of a scan which the other does not show by a note that is heard."""
+    shown = _marked(other)
+    return tuple(
+        f
+        for f in scan.findings
+        if f.kind in CONTACT_KINDS and not any(same_cause(f, g) for g in shown)
+    )
+
+
 def places_of_other_causes(scan: Scan, other: Scan) -> tuple[frozenset[Place], ...]:
     """Return the places of each contact cause of a scan which the other does not show."""
-    return tuple(
-        frozenset(_evidence(f, scan))
-        for f in scan.findings
-        if f.kind in CONTACT_KINDS and not any(same_cause(f, g) for g in other.findings)
-    )
+    return tuple(frozenset(_evidence(f, scan)) for f in causes_of_one(scan, other))
 
 
 def compared_findings(
@@ -58,8 +64,7 @@ def compared_findings(
 ) -> tuple[ComparedFinding, ...]:
     """Return what became of each cause, those of the before take first."""
     by_place = {(p.string, p.fret): p for p in positions}
-    # what is told by touches alone is neither left over nor new: nothing of it is heard
-    marked = [f for f in after.findings if is_marked(f, after.positions)]
+    marked = _marked(after)
     found = []
     for finding in before.findings:
         if finding.kind == "retake":
@@ -86,6 +91,11 @@ def same_cause(one: Finding | ComparedFinding, other: Finding) -> bool:
         return True
     slack = FRET_SLACK if one.kind == "high fret" else 0
     return any(abs(a - b) <= slack for a in one.frets for b in other.frets)
+
+
+def _marked(scan: Scan) -> list[Finding]:
+    # what is told by touches alone is neither left over nor new: nothing of it is heard
+    return [f for f in scan.findings if is_marked(f, scan.positions)]
 
 
 def _evidence(finding: Finding, scan: Scan) -> tuple[Place, ...]:

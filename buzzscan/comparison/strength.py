@@ -20,7 +20,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from statistics import median
 
-from buzzscan.comparison.causes import same_cause
+from buzzscan.comparison.causes import causes_of_one
 from buzzscan.comparison.floor import Bands, lead_in_dbfs
 from buzzscan.comparison.places import middles
 from buzzscan.comparison.result import Pick, Strength, StringStrength
@@ -28,7 +28,7 @@ from buzzscan.comparison.swing import Swing, swing_of
 from buzzscan.comparison.wording import signed_db
 from buzzscan.errors import ComparisonError
 from buzzscan.neck.positions import Place
-from buzzscan.neck.verdict import CONTACT_KINDS, Finding
+from buzzscan.neck.verdict import Finding
 from buzzscan.scanning import Scan
 
 __all__ = ["noise_change_db", "strength_of", "told_apart"]
@@ -253,12 +253,11 @@ def _level_steps(before: Scan, after: Scan) -> dict[Place, float]:
 
 def _slight_buzz_kept(before: Scan, after: Scan) -> bool | None:
     """Return whether slight buzz that no cure explains is still there; None if it does not tell."""
-    gone = [f for f in before.findings if not any(same_cause(f, g) for g in after.findings)]
-    contact_gone = [f for f in gone if f.kind in CONTACT_KINDS]
+    gone = causes_of_one(before, after)
     explained = {
         (n.note.string, n.note.fret)
         for n in before.notes
-        for f in contact_gone
+        for f in gone
         if n.note.id in f.notes or _is_below(f, n.note.string, n.note.fret)
     }
     now = {(p.string, p.fret): p.buzz for p in after.positions}
@@ -275,7 +274,7 @@ def _slight_buzz_kept(before: Scan, after: Scan) -> bool | None:
     share = sum(now[place] != "clean" for place in slight) / len(slight)
     if share >= KEPT_SHARE:
         return True
-    steady = bool(contact_gone) and all(f.kind in STEADY_KINDS for f in contact_gone)
+    steady = bool(gone) and all(f.kind in STEADY_KINDS for f in gone)
     return False if share <= LOST_SHARE and steady else None
 
 
