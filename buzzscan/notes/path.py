@@ -75,22 +75,27 @@ class Clues:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _SameString:
-    """Moves along one string: where they lie in a table (to, from), and what B should do.
+class _AlongStrings:
+    """Moves along one string.
 
     Parameters
     ----------
-    flat
-        Places in the raveled table.
-    origin
-        State that each starts from.
+    states
+        From each state, those of its string, shape (states, states of a string).
     ln_b
-        Change of ln B that the frets between make.
+        Change of ln B that the frets between make, of the same shape.
     """
 
-    flat: IntArray
-    origin: IntArray
+    states: IntArray
     ln_b: FloatArray
+
+    @classmethod
+    def of(cls, states: States) -> _AlongStrings:
+        """Return the moves along the strings of a guitar, whose strings have as many frets each."""
+        same = np.nonzero(states.string[:, None] == states.string)[1]
+        to = same.reshape(len(states.string), -1)
+        ln_b = LN_B_PER_FRET * (states.fret[to] - states.fret[:, None])
+        return cls(states=to, ln_b=np.asarray(ln_b, np.float64))
 
 
 def best_path(clues: Clues, states: States, start: FloatArray, moves: FloatArray) -> Path:
@@ -110,18 +115,21 @@ def best_path(clues: Clues, states: States, start: FloatArray, moves: FloatArray
     last = np.zeros(n_states, np.intp)
     nothing = 0.0
     came = np.full((len(clues.take), n_states), -2, np.int32)  # −2: passed over, −1: the first
-    into = np.ascontiguousarray(moves.T)
-    same, every = _same_string(states), np.arange(n_states)
+    along, every = _AlongStrings.of(states), np.arange(n_states)
+    # Any state is reached from any other for this much at most, so that one which is dearer than
+    # another by more lies on no cheapest path.
+    reach = float(moves.max()) + max(_STEP_CAP, _ANY_STEP)
     for i, row in enumerate(clues.evidence):
         taken = nothing + start
         came_from = np.full(n_states, -1, np.int32)
         if i:
-            ways = _ways(clues, i, now, last=last, into=into, same=same)
-            best = np.argmin(ways, axis=1)
-            cost = ways[every, best]
+            origins = np.flatnonzero(now <= now.min() + reach)
+            ways = _ways(clues, i, now, last=last, moves=moves, along=along, origins=origins)
+            best = np.argmin(ways, axis=0)
+            cost = ways[best, every]
             better = cost < taken
             taken = np.where(better, cost, taken)
-            came_from = np.where(better, best, -1).astype(np.int32)
+            came_from = np.where(better, origins[best], -1).astype(np.int32)
         taken = taken + np.tile(clues.take[i] - row, 2)
         passed = now + clues.skip[i]
         nothing += clues.skip[i]
@@ -163,28 +171,27 @@ def path_cost(
     return float(passed + taken + start[at[0]] + moves[at[:-1], at[1:]].sum() + steps)
 
 
-def _same_string(states: States) -> _SameString:
-    to, origin = np.nonzero(states.string[:, None] == states.string[None, :])
-    return _SameString(
-        flat=to * len(states.string) + origin,
-        origin=origin,
-        ln_b=np.asarray(LN_B_PER_FRET * (states.fret[to] - states.fret[origin]), np.float64),
-    )
-
-
 def _ways(
-    clues: Clues, row: int, now: FloatArray, *, last: IntArray, into: FloatArray, same: _SameString
+    clues: Clues,
+    row: int,
+    now: FloatArray,
+    *,
+    last: IntArray,
+    moves: FloatArray,
+    along: _AlongStrings,
+    origins: IntArray,
 ) -> FloatArray:
-    """Return the cost of each way to each state, shape (to, from).
+    """Return the cost of each way to each state, shape (origins, states).
 
     Along one string B changes by a known step per fret; from string to string by any.
     """
-    step = clues.ln_b[row] - clues.ln_b[last]
-    var = _step_var(clues.ln_b_sd[row], clues.ln_b_sd[last])
+    before = last[origins]
+    var = _step_var(clues.ln_b_sd[row], clues.ln_b_sd[before])
     any_step = _to_another(var)
-    ways: FloatArray = into + (now + any_step)
-    along = _along_string(step[same.origin] - same.ln_b, var[same.origin])
-    ways.reshape(-1)[same.flat] += along - any_step[same.origin]
+    ways: FloatArray = moves[origins] + (now[origins] + any_step)[:, None]
+    off = (clues.ln_b[row] - clues.ln_b[before])[:, None] - along.ln_b[origins]
+    steps = _along_string(off, var[:, None]) - any_step[:, None]
+    ways[np.arange(len(origins))[:, None], along.states[origins]] += steps
     return ways
 
 
