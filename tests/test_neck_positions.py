@@ -163,7 +163,22 @@ def test_two_passes_carry_half_their_difference(note_at: Maker) -> None:
     assert judged(notes[:1], (3, 7)).cents_spread is None
 
 
-def test_contact_of_passes_is_the_middle_of_their_odds() -> None:
+def test_contact_of_passes_is_that_of_the_surest() -> None:
     assert combined_contact([]) is None
-    assert combined_contact([0.9]) == pytest.approx(0.9)
-    assert combined_contact([0.9, 0.1]) == pytest.approx(0.5)
+    assert combined_contact([0.9]) == 0.9
+    assert combined_contact([0.1, 0.9, 0.2]) == 0.9
+    assert combined_contact([0.3, 0.3, 0.3]) == 0.3, "faint ones do not add up"
+
+
+def test_a_note_that_buzzes_every_other_time_buzzes_as_loud_as_it_does_then(
+    note_at: Maker,
+) -> None:
+    notes = [
+        note_at(3, 7, id=1, contact=0.95, buzz_db=-20.0),
+        note_at(3, 7, id=2, contact=0.02, buzz_db=-70.0),
+    ]
+    position = judged(notes, (3, 7))
+    assert position.buzz == "buzz"
+    assert position.buzz_db == -20.0
+    assert position.buzz_spread_db is None, "one pass alone gave a level"
+    assert position.reason == "passes disagree: contact 95 % and 2 %"

@@ -14,15 +14,15 @@ another time may be chance, unless a cause that is gone explains it.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 from buzzscan.comparison.lost import NOT_FOUND
+from buzzscan.comparison.places import EITHER_WAY, judged_of, middle_contact, passes_strike
 from buzzscan.comparison.result import Change, ComparedPosition, Pick, Strength
 from buzzscan.comparison.spread import Spread
 from buzzscan.comparison.wording import signed_db
-from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.positions import Place, judged_notes
+from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import Buzz, Position, tells_contact
 from buzzscan.scanning import Scan
 
@@ -33,8 +33,6 @@ BADNESS: dict[Buzz, int] = {"clean": 0, "slight": 1, "buzz": 2, "choked": 3}
 HEARD_AS_BAD = 2
 SURE_CONTACT, SURE_CLEAN = 0.7, 0.25
 """Probability of contact over all passes from which, and to which, a place counts as told."""
-EITHER_WAY = 0.5
-"""A pass below this contradicts one above."""
 CLEAR_STEP = SURE_CONTACT - SURE_CLEAN
 """Change of the probability of contact that is one: the least between the two above."""
 OWN_PICK_DB = 6.0
@@ -56,6 +54,9 @@ FEWEST_CROSSED, CROSSED_SHARE = 3, 0.75
 each pass, three of them are one in 16³ = 4096."""
 LEVEL_ERROR_DB = 1.0
 """Median levels of a string are told this well from take to take."""
+
+SOFTENED: dict[Change, Change] = {"new": "worse", "cured": "better"}
+"""What a change is called of a place that buzzes in both takes, though hardly in one of them."""
 
 PICK_WORDS: dict[Pick, str] = {
     "softer": "picked softer than before: less contact is no proof of a cure",
@@ -92,7 +93,11 @@ class Judge:
         """Return one position before and after."""
         levels = _level(then, self.before), _level(now, self.after)
         step = None if levels[0] is None or levels[1] is None else levels[1] - levels[0]
-        change, reason = self._change(then, now, step)
+        change, reason = self._change(
+            _over_passes(self.before, then), _over_passes(self.after, now), step
+        )
+        if tells_contact(then.buzz) and tells_contact(now.buzz):
+            change = SOFTENED.get(change, change)
         cents = None if then.cents is None or now.cents is None else now.cents - then.cents
         return ComparedPosition(
             string=then.string,
@@ -150,15 +155,15 @@ class Judge:
         contact = abs((now.contact or 0.0) - (then.contact or 0.0))
         if crossed and contact < CLEAR_STEP and "choked" not in {then.buzz, now.buzz}:
             return (
-                f"contact {100 * (then.contact or 0.0):.0f} % before and "
+                f"contact over all passes {100 * (then.contact or 0.0):.0f} % before and "
                 f"{100 * (now.contact or 0.0):.0f} % after lie too near to each other to tell"
             )
         if step is None or crossed:
             return ""
-        if not (_passes_strike(self.before, then) and _passes_strike(self.after, now)):
+        if not (passes_strike(self.before, then) and passes_strike(self.after, now)):
             return "one of the passes struck no fret: a level between the two says little"
         least = self.spread.least_change_db(
-            len(_judged(self.before, then)), len(_judged(self.after, now))
+            len(judged_of(self.before, then)), len(judged_of(self.after, now))
         ) + self._by_pick_db(then.string, step)
         if abs(step) >= least:
             return ""
@@ -185,8 +190,7 @@ class Judge:
         free = (self.after, now) if ended else (self.before, then)
         # A cure needs every pass to be clean; a new fault that lasts was none for most before, and
         # no pass of it struck beyond doubt.
-        was_free = (then.contact or 0.0) <= SURE_CLEAN and not _a_pass_strikes(self.before, then)
-        if _surely_clean(*free) or (not ended and was_free):
+        if _surely_clean(*free) or (not ended and _hardly_strikes(*free)):
             return ""
         other = "after" if ended else "before"
         return f"{other}, one pass struck a fret or nearly: the next pluck may tell otherwise"
@@ -215,38 +219,45 @@ def _beyond_chance(scan: Scan, other: Scan, places: Collection[Place]) -> bool:
     return len(crossed) >= FEWEST_CROSSED and len(crossed) >= CROSSED_SHARE * len(sure)
 
 
-def _passes_strike(scan: Scan, position: Position) -> bool:
-    """Return whether no pass of a place that strikes contradicts it."""
-    passes = [n.contact for n in _judged(scan, position) if n.contact is not None]
-    return all(c >= EITHER_WAY for c in passes)
-
-
-def _a_pass_strikes(scan: Scan, position: Position) -> bool:
-    """Return whether any pass of a place strikes beyond doubt."""
-    return any((n.contact or 0.0) >= SURE_CONTACT for n in _judged(scan, position))
-
-
 def _surely_strikes(scan: Scan, position: Position) -> bool:
     """Return whether a place strikes beyond doubt, in all its passes."""
     if position.buzz == "choked" or position.contact is None:
         return tells_contact(position.buzz)
-    return position.contact >= SURE_CONTACT and _passes_strike(scan, position)
+    return middle_contact(scan, position) >= SURE_CONTACT and passes_strike(scan, position)
 
 
 def _surely_clean(scan: Scan, position: Position) -> bool:
     """Return whether a place strikes in none of its passes."""
-    passes = [n.contact for n in _judged(scan, position) if n.contact is not None]
-    return (position.contact or 0.0) <= SURE_CLEAN and all(c < EITHER_WAY for c in passes)
+    passes = [n.contact for n in judged_of(scan, position) if n.contact is not None]
+    return all(c < EITHER_WAY for c in passes) and middle_contact(scan, position) <= SURE_CLEAN
+
+
+def _hardly_strikes(scan: Scan, position: Position) -> bool:
+    """Return whether a place strikes in hardly any of its passes, and in none beyond doubt."""
+    surest = max((n.contact or 0.0 for n in judged_of(scan, position)), default=0.0)
+    return surest < SURE_CONTACT and middle_contact(scan, position) <= SURE_CLEAN
+
+
+def _over_passes(scan: Scan, position: Position) -> Position:
+    """Return a position, as all its passes tell it where hardly any strikes.
+
+    A verdict is by the pass that strikes most surely; a change must not hang on a doubtful one.
+    """
+    if position.contact is None or position.buzz in {None, "choked"}:
+        return position
+    if not _hardly_strikes(scan, position):
+        return position
+    return replace(position, contact=middle_contact(scan, position), buzz="clean")
 
 
 def _near_threshold(scan: Scan, position: Position) -> str:
     """Return how a contact shows that it is near its threshold; empty if it is not."""
     if position.buzz == "choked":
         return ""
-    if not _passes_strike(scan, position):
+    if not passes_strike(scan, position):
         return "in some of the passes only"
     if not _surely_strikes(scan, position):
-        return f"with a probability of {100 * (position.contact or 0.0):.0f} %"
+        return f"with a probability of {100 * middle_contact(scan, position):.0f} %"
     excess = _excess_db(scan, position)
     return "" if excess is None or excess >= PICK_SPREAD_DB else "briefly"
 
@@ -257,7 +268,7 @@ def _excess_db(scan: Scan, position: Position) -> float | None:
     A string strikes until it has fallen to its clearance: A0/Ac = exp(σ·t), so that the excess
     in dB is the string's own rate of fall times the time that contact lasts.
     """
-    notes = [n for n in _judged(scan, position) if n.contact_until_s is not None]
+    notes = [n for n in judged_of(scan, position) if n.contact_until_s is not None]
     rates = [
         p.decay_db_per_s / (p.decay_ratio or 1.0)
         for p in scan.positions
@@ -294,11 +305,6 @@ def _ratio(then: float | None, now: float | None) -> float | None:
     return None if not then or not now else now / then
 
 
-def _judged(scan: Scan, position: Position) -> list[MeasuredNote]:
-    ids = set(position.notes)
-    return [n for n in judged_notes(scan.notes) if n.note.id in ids]
-
-
 def _attack(scan: Scan, position: Position) -> float | None:
-    levels = [n.attack_dbfs for n in _judged(scan, position)]
+    levels = [n.attack_dbfs for n in judged_of(scan, position)]
     return median(levels) if levels else None

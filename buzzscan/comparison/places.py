@@ -14,11 +14,23 @@ from __future__ import annotations
 from collections.abc import Callable
 from statistics import median
 
+from buzzscan.measures.contact import logistic
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.positions import Place, by_position, judged_notes
+from buzzscan.neck.positions import Place, by_position, contact_odds, judged_notes
+from buzzscan.neck.verdict import Position
 from buzzscan.scanning import Scan
 
-__all__ = ["middles", "values_by_place"]
+__all__ = [
+    "EITHER_WAY",
+    "judged_of",
+    "middle_contact",
+    "middles",
+    "passes_strike",
+    "values_by_place",
+]
+
+EITHER_WAY = 0.5
+"""A pass below this contradicts one above."""
 
 Measure = Callable[[MeasuredNote], float | None]
 
@@ -36,3 +48,25 @@ def values_by_place(scan: Scan, measure: Measure) -> dict[Place, list[float]]:
 def middles(scan: Scan, measure: Measure) -> dict[Place, float]:
     """Return the middle of a measure at each place that has it."""
     return {place: median(values) for place, values in values_by_place(scan, measure).items()}
+
+
+def judged_of(scan: Scan, position: Position) -> list[MeasuredNote]:
+    """Return the judged notes of a position."""
+    ids = set(position.notes)
+    return [n for n in judged_notes(scan.notes) if n.note.id in ids]
+
+
+def middle_contact(scan: Scan, position: Position) -> float:
+    """Return the probability of contact over all passes: the mean of their log odds.
+
+    A verdict on a neck is by the pass that strikes most surely; what became of it between two takes
+    is told from places that strike, or do not, in whichever pass.
+    """
+    passes = [n.contact for n in judged_of(scan, position) if n.contact is not None]
+    return float(logistic(contact_odds(passes).mean())) if passes else 0.0
+
+
+def passes_strike(scan: Scan, position: Position) -> bool:
+    """Return whether no pass of a place that strikes contradicts it."""
+    passes = [n.contact for n in judged_of(scan, position) if n.contact is not None]
+    return all(c >= EITHER_WAY for c in passes)

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from buzzscan.comparison.places import values_by_place
+from buzzscan.comparison.places import middle_contact, values_by_place
 from buzzscan.neck.verdict import Position
 from buzzscan.scanning import Scan
 
@@ -71,7 +71,7 @@ def spread_of(scans: Iterable[Scan]) -> Spread:
         levels = values_by_place(scan, lambda n: n.buzz_db)
         for p in scan.positions:
             values = levels.get((p.string, p.fret), [])
-            if len(values) > 1 and _in_contact(p):
+            if len(values) > 1 and _in_contact(scan, p):
                 squares += float(np.sum((np.array(values) - np.mean(values)) ** 2))
                 passes += len(values) - 1
     freedom = passes + USUAL_WEIGHT
@@ -79,6 +79,6 @@ def spread_of(scans: Iterable[Scan]) -> Spread:
     return Spread(sd_db=float(np.sqrt(variance)), freedom=freedom)
 
 
-def _in_contact(position: Position) -> bool:
+def _in_contact(scan: Scan, position: Position) -> bool:
     """Return whether all passes strike: one that does and one that does not differ by more."""
-    return position.buzz in {"slight", "buzz"} and (position.contact or 0.0) >= SURE_CONTACT
+    return position.buzz in {"slight", "buzz"} and middle_contact(scan, position) >= SURE_CONTACT

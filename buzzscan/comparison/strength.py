@@ -22,7 +22,7 @@ from statistics import median
 
 from buzzscan.comparison.causes import causes_of_one
 from buzzscan.comparison.floor import Bands, lead_in_dbfs
-from buzzscan.comparison.places import middles
+from buzzscan.comparison.places import middle_contact, middles
 from buzzscan.comparison.result import Pick, Strength, StringStrength
 from buzzscan.comparison.swing import Swing, swing_of
 from buzzscan.comparison.wording import signed_db
@@ -265,7 +265,7 @@ def _slight_buzz_kept(before: Scan, after: Scan) -> bool | None:
         place
         for p in before.positions
         if p.buzz == "slight"
-        and (p.contact or 0.0) >= SURE_CONTACT
+        and middle_contact(before, p) >= SURE_CONTACT
         and (place := (p.string, p.fret)) not in explained
         and now.get(place) is not None
     ]

@@ -3,12 +3,14 @@
 Conventions
 -----------
 Only judged notes count. A value is the middle of its passes, and the spread is half their
-range. Words come from `Bars` and from nowhere else.
+range. Contact is the exception: a note that buzzes every other time it is picked buzzes, so the
+verdict is by the pass that strikes most surely, and its level is that of the passes that strike.
+Words come from `Bars` and from nowhere else.
 
 Limits
 ------
-Where the passes contradict each other the verdict follows the middle and `Position.reason`
-says so. A note that chokes and is too short to be measured has no decay rate.
+Where the passes contradict each other `Position.reason` says so. A note that chokes and is too
+short to be measured has no decay rate.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz import NEXT_FRET_CENTS
-from buzzscan.measures.contact import log_odds, logistic
+from buzzscan.measures.contact import log_odds
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.stopping import stopped_early
 from buzzscan.neck.trend import Trend, trend_of
@@ -43,9 +45,8 @@ __all__ = [
 
 Place = tuple[int, int]
 
-TOLD_CONTACT = 0.35
-"""Contact from here on is given a word. Under one half, as most positions are seen twice and a
-clean note hardly ever reaches a tenth, while brief contact is often heard but faintly."""
+TOLD_CONTACT = 0.5
+"""Contact from here on is given a word: it is likelier than none."""
 _LEAST_CONTACT = 1e-3
 """Nothing heard says more than this for or against contact."""
 _DISAGREE = 0.6
@@ -86,10 +87,11 @@ def _half_spread(values: Sequence[float]) -> float | None:
 
 
 def combined_contact(values: Sequence[float]) -> float | None:
-    """Return the probability of contact from that of each pass: the mean of the log odds."""
-    if not values:
-        return None
-    return float(logistic(contact_odds(values).mean()))
+    """Return the probability of contact from that of each pass: that of the surest.
+
+    Passes of one place err alike, so that faint ones do not add up to a sure one.
+    """
+    return max(values, default=None)
 
 
 def contact_odds(contact: npt.ArrayLike) -> npt.NDArray[np.float64]:
@@ -204,11 +206,15 @@ def _reason(
         return next(
             (w[1] for n in counted for w in n.withheld if w[0] == "contact"), "no buzz measured"
         )
-    middle = combined_contact(contacts) or 0.0
-    if max(contacts) - min(contacts) >= _DISAGREE and 0.1 < middle < 0.9:
+    if max(contacts) - min(contacts) >= _DISAGREE:
         heard = " and ".join(f"{100 * c:.0f} %" for c in contacts)
         return f"passes disagree: contact {heard}"
     return ""
+
+
+def _with_level(counted: Sequence[MeasuredNote]) -> Sequence[MeasuredNote]:
+    """Return the notes that give a position its level: those that strike, where any does."""
+    return [n for n in counted if (n.contact or 0.0) >= TOLD_CONTACT] or counted
 
 
 def _judge_position(
@@ -223,8 +229,9 @@ def _judge_position(
     counted = judged_notes(notes)
     cents = _values(counted, lambda n: n.cents)
     decay = _values(counted, lambda n: n.decay_db_per_s)
-    buzz = _values(counted, lambda n: n.buzz_db)
-    amp = _values(counted, lambda n: n.buzz_amp_db)
+    levels = _with_level(counted)
+    buzz = _values(levels, lambda n: n.buzz_db)
+    amp = _values(levels, lambda n: n.buzz_amp_db)
     contacts = _values(counted, lambda n: n.contact)
     contact, rate = combined_contact(contacts), _middle(decay)
     usual = math.exp(float(trend.at(place[1]))) if trend is not None else None

@@ -84,10 +84,14 @@ class Position:
     ----------
     notes
         Ids of its notes, judged or not.
-    cents, decay_db_per_s, t60_s, buzz_db, buzz_amp_db, contact
-        Over its judged notes; None with `reason` when not measured.
+    cents, decay_db_per_s, t60_s
+        The middle of its judged notes; None with `reason` when not measured.
+    buzz_db, buzz_amp_db
+        The same of those that strike a fret, where any does.
+    contact
+        Probability that any of its judged notes strikes a fret after the attack.
     cents_spread, decay_spread_db_per_s, buzz_spread_db
-        Half the range of the passes, None with fewer than two.
+        Half the range of the notes that give the value, None with fewer than two.
     decay_ratio
         Rate over the string's own smooth trend at this fret.
     buzz, sustain, pitch

@@ -100,8 +100,9 @@ _STANDING: tuple[tuple[str, str], ...] = (
     (
         "± values",
         (
-            "Of a position: half the range of its passes. Where only one pass was heard there is "
-            "none. Of a finding on pitch: 90\u00a0% lie within it."
+            "Of a position: half the range of its passes, for buzz of those that strike. Where "
+            "only one pass gave a value there is none. Of a finding on pitch: 90\u00a0% lie within "
+            "it."
         ),
     ),
     (
@@ -159,8 +160,9 @@ def method_of(bars: Bars) -> tuple[tuple[str, str], ...]:
                 "own clean notes sound like, between 0.7 and 8 kHz, from 55 to 600 ms after the "
                 "attack, over the energy of the whole note, in dB. Contact is the probability "
                 "that the string strikes a fret at all; the table of notes has both of every "
-                f"note, the map only of those that strike. Judged {heard}; called buzz from "
-                f"{bar}, slight below it."
+                "note, the map only of those that strike. A position is judged by the pass that "
+                "strikes most surely, and its level is that of the passes that strike. Judged "
+                f"{heard}; called buzz from {bar}, slight below it."
             ),
         ),
         *_STANDING,
