@@ -92,3 +92,14 @@ def test_shares_of_spans_and_expected_numbers_are_whole() -> None:
         assert all(sum(c.span_shares) == pytest.approx(1.0) for c in causes)
         # one or two of a kind at the most
         assert np.exp([c.log_prior for c in causes]).sum() < 2.0, kind
+
+
+def test_frets_beyond_what_was_heard_are_no_cause() -> None:
+    whole, played = (causes_of(SETUP, lowest=0, highest=h) for h in (None, 14))
+    high, low = ([c for c in played if c.kind == kind] for kind in ("high fret", "low fret"))
+    assert max(c.frets[0] for c in high) == 15, "the next one takes clearance from the last played"
+    assert max(c.frets[0] for c in low) == 14, "a low one is heard on its own note"
+    assert not [c for c in played if c.kind == "rising fret end"]
+    assert [c for c in whole if c.kind == "rising fret end"]
+    # a fret is as often high as it was, whichever were played
+    assert {c.log_prior for c in high} == {c.log_prior for c in whole if c.kind == "high fret"}

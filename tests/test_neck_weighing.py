@@ -68,7 +68,7 @@ def test_a_cause_is_taken_once_under_the_same_strings() -> None:
 
 
 def test_a_fault_elsewhere_is_no_rival_and_the_same_notes_are() -> None:
-    far, near = behind(16, (2, 3, 4)), {(s, 8) for s in (2, 3, 4)}
+    far, near = ({(s, fret) for s in (2, 3, 4)} for fret in (15, 8))
     made = search(near | far)
     weighed = made.weigh(LEVEL)
     index = next(
@@ -80,7 +80,7 @@ def test_a_fault_elsewhere_is_no_rival_and_the_same_notes_are() -> None:
     profile[first:last] += 0.14 * weighed.causes[index].shape
     confidence, rival, share = weighed.rivalry(index, made.weigh(profile))
     assert rival is not None
-    # the low fret before it explains the same notes; the high fret 16 other ones
+    # the low fret before it explains the same notes; the frets about 16 other ones
     assert (weighed.causes[rival].kind, weighed.causes[rival].frets) == ("low fret", (8,))
     assert 0.3 < confidence < 1.0 - share + 1e-9
 

@@ -72,7 +72,7 @@ class Cause:
         return self.span_shares[:2] == (0.0, 0.0)
 
 
-_HIGH_SIZES_MM = np.array([0.05, 0.08, 0.12, 0.18, 0.28, 0.5])
+_HIGH_SIZES_MM = np.array([0.05, 0.08, 0.115, 0.15, 0.2, 0.4])
 _LOW_SIZES_MM = np.array([0.04, 0.07, 0.1, 0.14, 0.2, 0.28])
 """A fret that has come out of its slot stands higher than any is worn down."""
 _NUT_SHARES = np.array([0.5, 0.65, 0.8, 0.9, 0.97, 1.05])
@@ -116,9 +116,9 @@ def _first_gap_mm(setup: Setup) -> float:
     return float(np.median(line - setup.heights_mm[:, 1]))
 
 
-def _fret_causes(kind: FindingKind, frets: range, *, n: int) -> list[Cause]:
-    """Return a high or a low fret at each of some frets."""
-    each = _LOG_PRIOR[kind] - float(np.log(max(len(frets), 1)))
+def _fret_causes(kind: FindingKind, frets: range, *, lowest: int, n: int) -> list[Cause]:
+    """Return a high or a low fret at each of some frets, as common as at any that sounds."""
+    each = _LOG_PRIOR[kind] - float(np.log(max(n - 2 - lowest, 1)))
     return [
         Cause(
             kind=kind,
@@ -156,9 +156,9 @@ def _setup_causes(setup: Setup, *, lowest: int) -> list[Cause]:
     return [straight, low]
 
 
-def _rising_ends(last: int) -> list[Cause]:
+def _rising_ends(last: int, *, highest: int) -> list[Cause]:
     """Return a rising end from each fret where one may begin, as much higher at each fret on."""
-    starts = [start for start in _RISE_FRETS if last - start >= _LEAST_RISE_FRETS]
+    starts = [start for start in _RISE_FRETS if highest - start >= _LEAST_RISE_FRETS]
     frets = np.arange(last + 2)
     return [
         Cause(
@@ -173,14 +173,28 @@ def _rising_ends(last: int) -> list[Cause]:
     ]
 
 
-def causes_of(setup: Setup, *, lowest: int) -> tuple[Cause, ...]:
-    """Return every cause considered on a neck; `lowest` is the lowest fret that sounds."""
+def causes_of(setup: Setup, *, lowest: int, highest: int | None = None) -> tuple[Cause, ...]:
+    """Return every cause considered on a neck.
+
+    Parameters
+    ----------
+    setup
+        Heights of the strings over level frets.
+    lowest
+        Lowest fret that sounds.
+    highest
+        Highest fret that was heard, the last one when not given. Frets beyond the next one take
+        little clearance from any note that was.
+    """
     n = setup.places_mm.size + 1
     last = n - 2
-    causes = _fret_causes("high fret", range(lowest + 1, last + 1), n=n)
-    causes += _fret_causes("low fret", range(lowest + 1, last), n=n)
+    heard = last if highest is None else min(highest, last)
+    causes = [
+        *_fret_causes("high fret", range(lowest + 1, min(heard, last - 1) + 2), lowest=lowest, n=n),
+        *_fret_causes("low fret", range(lowest + 1, min(heard, last - 1) + 1), lowest=lowest, n=n),
+    ]
     causes += _setup_causes(setup, lowest=lowest)
-    causes += _rising_ends(last)
+    causes += _rising_ends(last, highest=heard)
     if lowest == 0:
         slot = Cause(
             kind="low nut slot",

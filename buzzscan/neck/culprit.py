@@ -257,7 +257,9 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         Lowest fret that sounds (the capo's, else 0).
     """
     model = strike_model(setup, evidence, lowest=lowest)
-    search = search_over(model, causes_of(setup, lowest=lowest))
+    heard_at = np.flatnonzero(evidence.judged.any(axis=0))
+    highest = int(heard_at.max(initial=lowest))
+    search = search_over(model, causes_of(setup, lowest=lowest, highest=highest))
     level = setup.profile_mm
     taken = _taken(search, level)
     full = search.with_picks(level, [t.pick for t in taken])

@@ -56,6 +56,9 @@ _FALSE_ALARM, _MISS = 0.002, 0.015
 """Contact heard where there is none, and missed where there is, per look."""
 _FALSE_TOUCH = 0.002
 """Touches that no strength explains, and missing ones."""
+_LIKE_TOUCHES = 0.05
+"""Share of the free notes that start as if they touched: no two picks are alike, and other guitars
+start in ways that attacks were not learnt from (a fifth, on strings of a model that none was)."""
 _SURE = 0.997
 _LEAST_LIKELY = 2e-3
 """No place is less likely than this, whatever the heights: the laws are no better known."""
@@ -356,7 +359,8 @@ def _look(evidence: Evidence, index: int) -> _Look:
     With c the probability of contact as heard, r how much likelier the attack is with a touch and
     p how much likelier the sound is of a strike as plain as its strength makes it, what is heard of
     a place that does not choke is as likely as c·p·P(strikes) + (1 − c)·(r·P(touches, no more) +
-    P(free)), which is a sum of what depends on either threshold.
+    f·P(free)), which is a sum of what depends on either threshold; f is 1 but for the few free
+    notes that start as if they touched.
     """
     most = _STEPS + _HARDER_STEPS
     over = _STRENGTHS[None, :] - _STEP * np.arange(-most, most + 1)[:, None]
@@ -370,7 +374,8 @@ def _look(evidence: Evidence, index: int) -> _Look:
     strikes = max(float(np.nansum(evidence.contact[index])), _PLAIN_PLACES)
     as_plain = (2.0 * (heard * plain + (1.0 - heard) * (1.0 - plain))) ** (_PLAIN_PLACES / strikes)
     of_strike = strike * (c * as_plain * (1.0 - choke) - (1.0 - c) * ratio)
-    of_touch = (1.0 - c) * (1.0 + touch * (ratio - 1.0))
+    free = 1.0 + _LIKE_TOUCHES * (ratio - 1.0)
+    of_touch = (1.0 - c) * (free + touch * (ratio - free))
     choked, unknown = evidence.choked[..., None, None], np.isnan(c)
     of_strike = np.where(unknown, 0.0, np.where(choked, choke + _FALSE_ALARM, of_strike))
     of_touch = np.where(unknown, 1.0, np.where(choked, 0.0, of_touch))
