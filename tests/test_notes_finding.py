@@ -51,6 +51,20 @@ def test_without_a_guitar_file_standard_tuning_is_found_and_said(midi: float) ->
     assert {n.string for n in found.notes} == {{40.0: 6, 50.0: 4, 64.0: 1}[midi]}
 
 
+def test_a_string_begun_at_its_second_fret_needs_no_other_tuning() -> None:
+    first = {5: 1, 3: 2, 1: 1}
+    take = [
+        made_run(open_midi=(Guitar().midi(s, 0),), frets=tuple(range(f, f + 12)))
+        for s, f in first.items()
+    ]
+    assert _found(np.concatenate(take)).guitar.tuning == Guitar().tuning
+
+
+def test_a_run_from_the_octave_up_needs_no_other_tuning() -> None:
+    take = made_run(open_midi=(45, 55, 64), frets=tuple(range(12, 23)))
+    assert _found(take).guitar.tuning == Guitar().tuning
+
+
 def test_another_tuning_is_found() -> None:
     take = made_run(open_midi=(28, 33, 38, 43), frets=tuple(range(8)))
     assert _found(take).guitar.tuning == ("E1", "A1", "D2", "G2")

@@ -37,6 +37,25 @@ def test_a_seam_of_blocks_hides_and_doubles_nothing() -> None:
     assert len(power) == len(late) // power_step_samples(RATE_HZ)
 
 
+@pytest.mark.parametrize("delay_s", [0.02, 0.03, 0.04])
+def test_a_note_is_heard_whose_string_strikes_a_fret_louder_than_it_was_picked(
+    delay_s: float,
+) -> None:
+    """Clicks as loud as the note, once a period, from when the string has come round."""
+    take = run()
+    loud, rng = np.abs(take).max(), np.random.default_rng(1)
+    true_s = LEAD_S + np.arange(26) * (NOTE_S + GAP_S)
+    for onset_s, fret in zip(true_s, (*range(13), *range(13)[::-1]), strict=True):
+        for after_s in np.arange(delay_s, 0.3, 1.0 / hz(45 + fret)):
+            click = np.diff(rng.standard_normal(60) * np.hanning(60), prepend=0.0)
+            at = round((onset_s + after_s) * RATE_HZ)
+            take[at : at + 60] += 0.5 * loud * np.exp(-after_s / 0.06) * click
+    heard = weeded(listen(recording(take))[0], RATE_HZ)
+    odds = note_odds(heard)
+    told = [odds[np.abs(heard.onset / RATE_HZ - t) < 0.05].max(initial=0.0) for t in true_s]
+    assert min(told) > 0.5
+
+
 def test_the_power_is_the_mean_square() -> None:
     t = np.arange(2 * RATE_HZ) / RATE_HZ
     _, power = listen(recording(0.5 * np.sin(2 * np.pi * 1000.0 * t)))

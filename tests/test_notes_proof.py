@@ -72,6 +72,12 @@ def test_of_two_in_one_attack_the_later_is_the_pick() -> None:
     assert pair(0.03, (45.0, 46.0)) == [pytest.approx(0.03, abs=1e-4)]
 
 
+def test_a_click_in_an_attack_is_no_pick() -> None:
+    # as loud, but nothing new: a string that keeps striking a fret
+    new, partials = np.array([0.14, 0.0]), np.array([20, 12])
+    assert pair(0.04, (45.0, 46.0), new=new, n_found=partials) == [0.0]
+
+
 def test_a_finger_that_lands_is_not_the_pick() -> None:
     kept = pair(0.1, (46.0, 46.0), level_db=np.array([-40.0, -20.0]))
     assert kept == [pytest.approx(0.1, abs=1e-4)]

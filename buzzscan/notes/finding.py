@@ -27,7 +27,7 @@ from buzzscan.notes.note import FoundNotes, Note
 from buzzscan.notes.placing import Placed, grid_offset_cents, place
 from buzzscan.notes.proof import note_odds, weeded
 from buzzscan.notes.runs import run_fault
-from buzzscan.notes.tuning import tuning_guesses
+from buzzscan.notes.tuning import tuning_guesses, tuning_nats
 from buzzscan.recording import Recording
 
 __all__ = ["find_notes"]
@@ -40,8 +40,6 @@ _LEAST_ODDS = 0.1
 _OFFSET_CENTS = 12.0
 """From here on the instrument's offset is worth a word: tuners read 5 to 10 cents apart."""
 _SURE_NOTE = 0.6
-_OTHER_TUNING_NATS = 6.0
-"""By how much a less usual tuning must fit better."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,8 +161,8 @@ def _instrument(
     best: tuple[float, Guitar, list[Placed | None]] | None = None
     for guess in tuning_guesses(midi):
         placed = _placed_on(takes, guess)
-        cost = sum(p.cost for p in placed if p is not None)
-        if best is None or cost < best[0] - _OTHER_TUNING_NATS:
+        cost = tuning_nats(guess) + sum(p.cost for p in placed if p is not None)
+        if best is None or cost < best[0]:
             best = (cost, guess, placed)
     if best is None:
         return Guitar(), [None] * len(takes), []

@@ -183,7 +183,21 @@ def _heard_at(
     tones = follow_tones(
         samples, rate, onset, room, partials_hz=fit.strong_hz, powers=fit.strong_power
     )
+    heard_at = onset
     onset, gain = _settled(samples, rate, onset, gain, tones.begin)
+    new = tones.new.copy()
+    moved = np.flatnonzero(onset != heard_at)
+    if len(moved):
+        # what is new there was looked for at a click inside the note, where it was no longer new
+        again = follow_tones(
+            samples,
+            rate,
+            onset[moved],
+            room[moved],
+            partials_hz=fit.strong_hz[moved],
+            powers=fit.strong_power[moved],
+        )
+        new[moved] = np.maximum(new[moved], again.new)
     level = 10.0 * np.log10(fit.strong_power.sum(axis=1) + 1e-12)
     return Heard(
         onset=onset,
@@ -197,7 +211,7 @@ def _heard_at(
         rise_db=fit.rise_db,
         share=fit.share,
         whole_share=fit.whole_share,
-        new=tones.new,
+        new=new,
         tone_rise_db=tones.rise_db,
         steady=tones.steady,
         level_db=level,

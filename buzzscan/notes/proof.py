@@ -27,6 +27,9 @@ _SHORTEST_S = 0.07
 """Two candidates nearer than this are one note: half of the fastest notes looked for."""
 _LATER_DB = 6.0
 """Of two likely ones the later is the pick, as nothing new sounds after it, unless far softer."""
+_HARDLY_A_PICK, _MAY_BE_A_PICK = 0.1, 0.3
+"""Odds up to which the later is none, where the earlier may be one: a click of a string that keeps
+striking a fret is as loud as its pick."""
 _LANDING_S, _LANDING_DB = 0.14, 9.0
 """A finger lands on its fret up to this long before the pick, and sounds the note far softer."""
 _SAME_CENTS = 60.0
@@ -121,6 +124,7 @@ def weeded(heard: Heard, sample_rate_hz: int) -> Heard:
                 continue
             if gap_s < _SHORTEST_S:
                 better = (odds[i] > 0.5, louder_db) > (odds[last] > 0.5, -_LATER_DB)
+                better &= bool(odds[i] > _HARDLY_A_PICK or odds[last] < _MAY_BE_A_PICK)
                 keep[last if better else i] = False
                 if not better:
                     continue
