@@ -28,7 +28,14 @@ def told(*, length_s: float = 0.45, stopped: bool = True, **fourth: Any) -> tupl
     endings[3] = Ending(end_s=float(onsets_s[3]) + length_s, stopped=stopped)
     attack_db = np.full(N, -12.0)
     attack_db[3] = fourth.get("attack_db", -12.0)
-    return reasons(candidates, placed, tuple(endings), onsets_s, attack_db=attack_db)
+    return reasons(
+        candidates,
+        placed,
+        tuple(endings),
+        onsets_s,
+        attack_db=attack_db,
+        odds=place_odds(placed),
+    )
 
 
 def test_plain_notes_count() -> None:
@@ -52,6 +59,23 @@ def test_a_note_cut_short_does_not_count() -> None:
 
 def test_a_buried_note_does_not_count() -> None:
     assert told(share=0.1, whole_share=0.05)[3].startswith("buried under other sound")
+
+
+def test_a_first_fret_picked_twice_is_no_open_string_that_chokes() -> None:
+    twice = [46.0, *(45.0 + fret for fret in (*range(1, 13), *range(12, 0, -1)))]
+    candidates = heard(twice, b=np.array([6e-5 * 2.0 ** ((m - 45.0) / 6.0) for m in twice]))
+    placed, onsets_s = place(candidates, Guitar()), candidates.onset / RATE_HZ
+    why = reasons(
+        candidates,
+        placed,
+        tuple(Ending(end_s=float(s) + 0.45, stopped=True) for s in onsets_s),
+        onsets_s,
+        attack_db=np.full(len(twice), -12.0),
+        odds=place_odds(placed),
+    )
+    assert placed.states.fret[placed.path.states[0]] == 0, "the run alone cannot tell"
+    assert why[0] == "sounds as fret 1 does, and may be that fret picked again"
+    assert set(why[1:]) == {""}
 
 
 def test_places_of_a_plain_run_are_sure() -> None:

@@ -210,8 +210,8 @@ def _notes_of(index: int, take: _Take, placed: Placed, n_before: int) -> list[No
         step_s=step_s,
     )
     attack_db = attack_levels(take.power, onsets_s, step_s=step_s)
-    why = reasons(take.heard, placed, endings, onsets_s, attack_db=attack_db)
     odds = place_odds(placed)
+    why = reasons(take.heard, placed, endings, onsets_s, attack_db=attack_db, odds=odds)
     return [
         Note(
             id=n_before + k + 1,

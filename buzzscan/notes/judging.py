@@ -28,6 +28,9 @@ _SOFT_DB = 12.0
 _SHORT_S, _SHORT_SHARE = 0.12, 0.6
 """Shorter than this, and than most of the way to the next note, a note was cut off."""
 _BURIED_SHARE = 0.12
+_OTHER_PITCH_CENTS, _LIKELIER = 70.0, 0.6
+"""A note that sounds a higher fret than its own either chokes on it or was picked there, once more:
+only a place that is clearly the likelier one tells which."""
 
 
 def place_odds(placed: Placed) -> FloatArray:
@@ -82,6 +85,13 @@ def _stretch_gaps(placed: Placed) -> FloatArray:
     return gaps
 
 
+def _cents_above(heard: Heard, placed: Placed) -> FloatArray:
+    """Return how far each note sounds above its place, the instrument's own offset aside."""
+    rows, at = placed.path.rows, placed.path.states
+    above = 100.0 * (heard.midi(440.0)[rows] - placed.states.pitch[at])
+    return np.asarray(above - np.median(above), np.float64) if len(rows) else above
+
+
 def reasons(
     heard: Heard,
     placed: Placed,
@@ -89,6 +99,7 @@ def reasons(
     onsets_s: FloatArray,
     *,
     attack_db: FloatArray,
+    odds: FloatArray,
 ) -> tuple[str, ...]:
     """Return for each note why it must not count, empty where it does.
 
@@ -103,10 +114,13 @@ def reasons(
     attack_db
         Level of the waveform right after each onset. A note that a fret chokes is loud there
         and nowhere else: it was not picked softly.
+    odds
+        That the place of each note is right.
     """
     rows = placed.path.rows
     level = heard.level_db[rows]
     usual, usual_attack = placed.usual_on_string(level), placed.usual_on_string(attack_db)
+    above = _cents_above(heard, placed)
     nexts = np.append(onsets_s[1:], np.inf)
     out = []
     for k, row in enumerate(rows):
@@ -123,6 +137,9 @@ def reasons(
         elif heard.whole_share[row] < _BURIED_SHARE and heard.share[row] < 2 * _BURIED_SHARE:
             share = 100.0 * float(heard.whole_share[row])
             out.append(f"buried under other sound: its partials are {share:.0f} % of the level")
+        elif above[k] > _OTHER_PITCH_CENTS and odds[k] < _LIKELIER:
+            fret = int(placed.states.fret[placed.path.states[k]] + round(above[k] / 100.0))
+            out.append(f"sounds as fret {fret} does, and may be that fret picked again")
         else:
             out.append("")
     return tuple(out)
