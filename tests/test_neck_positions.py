@@ -182,3 +182,11 @@ def test_a_note_that_buzzes_every_other_time_buzzes_as_loud_as_it_does_then(
     assert position.buzz_db == -20.0
     assert position.buzz_spread_db is None, "one pass alone gave a level"
     assert position.reason == "passes disagree: contact 95 % and 2 %"
+
+
+def test_a_position_whose_fall_was_not_told_says_why(note_at: Maker) -> None:
+    withheld = (("decay_db_per_s", "not heard over the noise"),)
+    notes = [note_at(3, 7, id=1, decay_db_per_s=None, withheld=withheld)]
+    position = judged(notes, (3, 7))
+    assert (position.buzz, position.sustain) == ("clean", None)
+    assert position.reason == "not heard over the noise"

@@ -186,6 +186,11 @@ def _pitch_word(bars: Bars, cents: float | None) -> PitchWord | None:
     return "sharp" if cents > 0.0 else "flat"
 
 
+def _withheld(notes: Sequence[MeasuredNote], measure: str) -> str:
+    """Return why a measure is missing, empty where no note says."""
+    return next((why for n in notes for name, why in n.withheld if name == measure), "")
+
+
 def _reason(
     notes: Sequence[MeasuredNote],
     contacts: Sequence[float],
@@ -203,13 +208,12 @@ def _reason(
         first = notes[0]
         return first.reason or first.note.reason or "no note of it could be judged"
     if not contacts:
-        return next(
-            (w[1] for n in counted for w in n.withheld if w[0] == "contact"), "no buzz measured"
-        )
+        return _withheld(counted, "contact") or "no buzz measured"
     if max(contacts) - min(contacts) >= _DISAGREE:
         heard = " and ".join(f"{100 * c:.0f} %" for c in contacts)
         return f"passes disagree: contact {heard}"
-    return ""
+    told = max(contacts) >= TOLD_CONTACT or _values(counted, lambda n: n.decay_db_per_s)
+    return "" if told else _withheld(counted, "decay_db_per_s")
 
 
 def _with_level(counted: Sequence[MeasuredNote]) -> Sequence[MeasuredNote]:
