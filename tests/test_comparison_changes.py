@@ -9,6 +9,7 @@ from necks_by_hand import BUZZ_DB, HIGH_FRET, SLIGHT_DB, after_scan, change_at, 
 
 from buzzscan.comparison import compare
 from buzzscan.comparison.spread import spread_of
+from buzzscan.neck.positions import TOLD_CONTACT
 from buzzscan.neck.verdict import Buzz
 from buzzscan.scanning import Scan
 
@@ -121,6 +122,48 @@ def test_slightly_softer_take_ends_slight_excess() -> None:
     told = compare(with_high_fret(before, strings=(2,)), after_scan({}, level_dbfs=-14.5))
     assert told.strength.alike
     assert [change_at(told, 2, f) for f in (7, 8)] == ["not comparable", "cured"]
+
+
+def _passes(scan: Scan, place: tuple[int, int], contact: tuple[float, float]) -> Scan:
+    """Return the scan with contact of each pass over a place, its verdict by the surest one."""
+    position = next(p for p in scan.positions if (p.string, p.fret) == place)
+    of = dict(zip(position.notes, contact, strict=True))
+    word: Buzz = "buzz" if max(contact) >= TOLD_CONTACT else "clean"
+    return dataclasses.replace(
+        scan,
+        notes=tuple(
+            dataclasses.replace(n, contact=of.get(n.note.id, n.contact)) for n in scan.notes
+        ),
+        positions=tuple(
+            dataclasses.replace(p, contact=max(contact), buzz=word) if p is position else p
+            for p in scan.positions
+        ),
+    )
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "change", "reason"),
+    [
+        ((0.6, 0.02), (0.97, 0.97), "worse", "before, hardly a pass struck"),
+        ((0.97, 0.97), (0.6, 0.02), "not comparable", "after, one pass struck a fret or nearly"),
+        ((0.6, 0.02), (0.02, 0.02), "same", "before, one pass may have struck"),
+        ((0.02, 0.02), (0.6, 0.02), "same", "after, one pass may have struck"),
+        ((0.97, 0.02), (0.02, 0.02), "not comparable", "in some of the passes only"),
+        ((0.97, 0.97), (0.02, 0.02), "cured", ""),
+    ],
+)
+def test_a_change_does_not_hang_on_one_doubtful_pass(
+    before: tuple[float, float], after: tuple[float, float], change: str, reason: str
+) -> None:
+    place = (2, 8)
+    told = compare(
+        _passes(made({place: "buzz"}), place, before),
+        _passes(after_scan({place: "buzz"}), place, after),
+    )
+    position = next(p for p in told.positions if (p.string, p.fret) == place)
+    assert position.change == change
+    assert reason in position.reason
+    assert bool(position.reason) == bool(reason)
 
 
 def test_passes_that_contradict_each_other_show_no_step() -> None:

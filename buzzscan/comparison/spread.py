@@ -80,5 +80,5 @@ def spread_of(scans: Iterable[Scan]) -> Spread:
 
 
 def _in_contact(scan: Scan, position: Position) -> bool:
-    """Return whether all passes strike: one that does and one that does not differ by more."""
+    """Return whether the passes strike: one that does and one that does not differ by more."""
     return position.buzz in {"slight", "buzz"} and middle_contact(scan, position) >= SURE_CONTACT

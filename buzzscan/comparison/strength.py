@@ -47,7 +47,8 @@ FEWEST_CLEAN = 4
 FEWEST_SLIGHT, KEPT_SHARE, LOST_SHARE = 5, 0.75, 0.25
 """Slight buzz is near its threshold: half the pick strength silences nearly all of it, the same
 strength keeps most. The shares are a quarter from either end, on at least this many places."""
-SURE_CONTACT = 0.8
+SURE_CONTACT, STILL_CONTACT = 0.8, 0.35
+"""Contact over all passes of what strikes beyond doubt, and of what strikes still."""
 RIDDEN = (
     "the gain of a recording was changed while it ran (automatic gain or a compressor), so how "
     "hard it was picked cannot be told"
@@ -260,18 +261,22 @@ def _slight_buzz_kept(before: Scan, after: Scan) -> bool | None:
         for f in gone
         if n.note.id in f.notes or _is_below(f, n.note.string, n.note.fret)
     }
-    now = {(p.string, p.fret): p.buzz for p in after.positions}
+    now = {
+        (p.string, p.fret): p.buzz == "choked" or middle_contact(after, p) >= STILL_CONTACT
+        for p in after.positions
+        if p.buzz is not None
+    }
     slight = [
         place
         for p in before.positions
         if p.buzz == "slight"
         and middle_contact(before, p) >= SURE_CONTACT
         and (place := (p.string, p.fret)) not in explained
-        and now.get(place) is not None
+        and place in now
     ]
     if len(slight) < FEWEST_SLIGHT:
         return None
-    share = sum(now[place] != "clean" for place in slight) / len(slight)
+    share = sum(now[place] for place in slight) / len(slight)
     if share >= KEPT_SHARE:
         return True
     steady = bool(gone) and all(f.kind in STEADY_KINDS for f in gone)

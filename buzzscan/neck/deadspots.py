@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.falls import NO_CONTACT, PlaceFalls, falls_beside_usual, room_of
-from buzzscan.neck.positions import Place, judged_notes
+from buzzscan.neck.positions import Place, contact_on_the_whole, judged_notes
 from buzzscan.neck.resonance import resonance_log_odds, scatter_of_wholes
 from buzzscan.neck.verdict import Bars, Position
 from buzzscan.neck.weighing import MOST_SURE
@@ -125,10 +125,11 @@ class _Neck:
 
 
 def _adds_no_highs(position: Position, notes: Sequence[MeasuredNote]) -> bool:
-    """Whether neither the middle nor any single pass strikes a fret."""
-    if position.buzz == "choked" or (position.contact or 0.0) >= NO_CONTACT:
+    """Whether the passes strike no fret on the whole, nor any single one for sure."""
+    passes = [n.contact or 0.0 for n in judged_notes(notes)]
+    if position.buzz == "choked" or (contact_on_the_whole(passes) or 0.0) >= NO_CONTACT:
         return False
-    return all((n.contact or 0.0) < _PASS_CONTACT for n in judged_notes(notes))
+    return all(c < _PASS_CONTACT for c in passes)
 
 
 def _spot_at(group: Sequence[Place], neck: _Neck) -> DeadSpot | None:

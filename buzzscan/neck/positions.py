@@ -25,7 +25,7 @@ import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz import NEXT_FRET_CENTS
-from buzzscan.measures.contact import log_odds
+from buzzscan.measures.contact import log_odds, logistic
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.stopping import stopped_early
 from buzzscan.neck.trend import Trend, trend_of
@@ -37,6 +37,7 @@ __all__ = [
     "by_position",
     "combined_contact",
     "contact_odds",
+    "contact_on_the_whole",
     "decay_trends",
     "judge_positions",
     "judged_notes",
@@ -49,8 +50,9 @@ TOLD_CONTACT = 0.5
 """Contact from here on is given a word: it is likelier than none."""
 _LEAST_CONTACT = 1e-3
 """Nothing heard says more than this for or against contact."""
-_DISAGREE = 0.6
-"""Passes whose contact differs by this much contradict each other."""
+_DISAGREE, _FREE = 0.6, 0.25
+"""Passes whose contact differs by this much contradict each other, and one that strikes and one
+below this."""
 _CHOKED_OFF_GRID_CENTS = 35.0
 _CHOKED_DB_PER_S = 90.0
 _CHOKED_RATIO = 3.0
@@ -94,6 +96,11 @@ def combined_contact(values: Sequence[float]) -> float | None:
     return max(values, default=None)
 
 
+def contact_on_the_whole(values: Sequence[float]) -> float | None:
+    """Return the probability of contact over all passes: the mean of their log odds."""
+    return float(logistic(contact_odds(values).mean())) if values else None
+
+
 def contact_odds(contact: npt.ArrayLike) -> npt.NDArray[np.float64]:
     """Return the log odds of probabilities of contact, none of which is taken for certain."""
     return log_odds(np.clip(contact, _LEAST_CONTACT, 1.0 - _LEAST_CONTACT))
@@ -129,6 +136,11 @@ def decay_trends(
         if trend is not None:
             trends[string] = trend
     return trends
+
+
+def _on_next_fret(cents: float | None, offset_cents: float) -> bool:
+    """Return whether a note sounds a fret ahead of its own."""
+    return cents is not None and cents - offset_cents >= NEXT_FRET_CENTS
 
 
 def _is_choked(
@@ -209,10 +221,11 @@ def _reason(
         return first.reason or first.note.reason or "no note of it could be judged"
     if not contacts:
         return _withheld(counted, "contact") or "no buzz measured"
-    if max(contacts) - min(contacts) >= _DISAGREE:
+    strikes = max(contacts) >= TOLD_CONTACT
+    if max(contacts) - min(contacts) >= _DISAGREE or (strikes and min(contacts) <= _FREE):
         heard = " and ".join(f"{100 * c:.0f} %" for c in contacts)
         return f"passes disagree: contact {heard}"
-    told = max(contacts) >= TOLD_CONTACT or _values(counted, lambda n: n.decay_db_per_s)
+    told = strikes or _values(counted, lambda n: n.decay_db_per_s)
     return "" if told else _withheld(counted, "decay_db_per_s")
 
 
@@ -231,7 +244,9 @@ def _judge_position(
     offset_cents: float,
 ) -> Position:
     counted = judged_notes(notes)
-    cents = _values(counted, lambda n: n.cents)
+    # a note that lies on the next fret says nothing of the pitch of one that does not
+    own_pitch = [n for n in counted if not _on_next_fret(n.cents, offset_cents)] or counted
+    cents = _values(own_pitch, lambda n: n.cents)
     decay = _values(counted, lambda n: n.decay_db_per_s)
     levels = _with_level(counted)
     buzz = _values(levels, lambda n: n.buzz_db)

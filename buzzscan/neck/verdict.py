@@ -89,7 +89,8 @@ class Position:
     buzz_db, buzz_amp_db
         The same of those that strike a fret, where any does.
     contact
-        Probability that any of its judged notes strikes a fret after the attack.
+        Probability that a string strikes a fret after the attack, of the judged note that does so
+        most surely.
     cents_spread, decay_spread_db_per_s, buzz_spread_db
         Half the range of the notes that give the value, None with fewer than two.
     decay_ratio

@@ -186,9 +186,9 @@ def _heard_at(
     heard_at = onset
     onset, gain = _settled(samples, rate, onset, gain, tones.begin)
     new = tones.new.copy()
-    moved = np.flatnonzero(onset != heard_at)
+    moved = np.flatnonzero(onset < heard_at)
     if len(moved):
-        # what is new there was looked for at a click inside the note, where it was no longer new
+        # it was looked for at a click inside the note, where it was no longer new
         again = follow_tones(
             samples,
             rate,

@@ -137,7 +137,7 @@ def reasons(
         elif heard.whole_share[row] < _BURIED_SHARE and heard.share[row] < 2 * _BURIED_SHARE:
             share = 100.0 * float(heard.whole_share[row])
             out.append(f"buried under other sound: its partials are {share:.0f} % of the level")
-        elif above[k] > _OTHER_PITCH_CENTS and odds[k] < _LIKELIER:
+        elif above[k] > _OTHER_PITCH_CENTS and odds[k] < _LIKELIER and heard.n_found[row] > 1:
             fret = int(placed.states.fret[placed.path.states[k]] + round(above[k] / 100.0))
             out.append(f"sounds as fret {fret} does, and may be that fret picked again")
         else:

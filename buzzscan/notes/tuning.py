@@ -61,8 +61,8 @@ _NOT_STANDARD = 1.0
 """Another tuning must explain a string or two more than the standard one."""
 _USUAL_NATS, _OWN_NATS = 8.0, 16.0
 """How much less common a tuning is than the standard one, and one that is in no use. A run that
-leaves the first frets of a string out costs the standard tuning up to 7 nats, one that is in
-another tuning 40 and more (on takes of real notes)."""
+leaves the first frets of a string out costs the standard tuning up to 7 nats a string, one that is
+in another tuning 40 and more (on takes of real notes)."""
 
 
 def lowest_notes(midi: FloatArray) -> Counter[int]:
