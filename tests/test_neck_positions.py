@@ -201,6 +201,8 @@ def test_a_pass_that_lies_on_the_next_fret_says_nothing_of_the_pitch(note_at: Ma
     assert (position.cents, position.pitch) == (1.0, "in tune")
     assert position.buzz == "buzz", "it rings free in the other pass"
     assert judged([notes[0]], (3, 7)).buzz == "choked"
+    untold = note_at(3, 7, id=2, contact=0.02, cents=None)
+    assert judged([notes[0], untold], (3, 7)).buzz == "choked", "no pass has a pitch of its own"
 
 
 @pytest.mark.parametrize("free", [0.0, 0.25])

@@ -138,11 +138,6 @@ def decay_trends(
     return trends
 
 
-def _on_next_fret(cents: float | None, offset_cents: float) -> bool:
-    """Return whether a note sounds a fret ahead of its own."""
-    return cents is not None and cents - offset_cents >= NEXT_FRET_CENTS
-
-
 def _is_choked(
     cents: float | None, whole: float | None, usual: float | None, contact: float | None
 ) -> bool:
@@ -244,9 +239,9 @@ def _judge_position(
     offset_cents: float,
 ) -> Position:
     counted = judged_notes(notes)
-    # a note that lies on the next fret says nothing of the pitch of one that does not
-    own_pitch = [n for n in counted if not _on_next_fret(n.cents, offset_cents)] or counted
-    cents = _values(own_pitch, lambda n: n.cents)
+    cents = _values(counted, lambda n: n.cents)
+    # a pass that lies on the next fret says nothing of the pitch of one that does not
+    cents = [c for c in cents if c - offset_cents < NEXT_FRET_CENTS] or cents
     decay = _values(counted, lambda n: n.decay_db_per_s)
     levels = _with_level(counted)
     buzz = _values(levels, lambda n: n.buzz_db)
