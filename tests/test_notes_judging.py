@@ -2,17 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 from runs_by_hand import RATE_HZ, a_string, heard
 
 from buzzscan.guitar import Guitar
 from buzzscan.notes.ending import Ending
+from buzzscan.notes.hearing import Heard
 from buzzscan.notes.judging import place_odds, reasons
-from buzzscan.notes.placing import place
+from buzzscan.notes.placing import Placed, place
 
 N = 26
+
+
+def reasons_of(
+    candidates: Heard,
+    placed: Placed,
+    *,
+    attack_db: npt.NDArray[np.float64],
+    endings: Mapping[int, Ending] | None = None,
+) -> tuple[str, ...]:
+    """Return the reasons of a run whose notes are stopped after 0.45 s, but for some."""
+    onsets_s = candidates.onset / RATE_HZ
+    usual = [Ending(end_s=float(s) + 0.45, stopped=True) for s in onsets_s]
+    return reasons(
+        candidates,
+        placed,
+        tuple((endings or {}).get(k, ending) for k, ending in enumerate(usual)),
+        onsets_s,
+        attack_db=attack_db,
+        odds=place_odds(placed),
+    )
 
 
 def told(*, length_s: float = 0.45, stopped: bool = True, **fourth: Any) -> tuple[str, ...]:
@@ -22,19 +45,14 @@ def told(*, length_s: float = 0.45, stopped: bool = True, **fourth: Any) -> tupl
     for name, value in values.items():
         value[3] = fourth[name]
     candidates = a_string(45, **values)
-    placed = place(plain, Guitar())
-    onsets_s = candidates.onset / RATE_HZ
-    endings = [Ending(end_s=float(s) + 0.45, stopped=True) for s in onsets_s]
-    endings[3] = Ending(end_s=float(onsets_s[3]) + length_s, stopped=stopped)
+    fourth_ends = Ending(
+        end_s=float(candidates.onset[3] / RATE_HZ) + length_s,
+        stopped=stopped,
+    )
     attack_db = np.full(N, -12.0)
     attack_db[3] = fourth.get("attack_db", -12.0)
-    return reasons(
-        candidates,
-        placed,
-        tuple(endings),
-        onsets_s,
-        attack_db=attack_db,
-        odds=place_odds(placed),
+    return reasons_of(
+        candidates, place(plain, Guitar()), attack_db=attack_db, endings={3: fourth_ends}
     )
 
 
@@ -64,18 +82,11 @@ def test_a_buried_note_does_not_count() -> None:
 def test_a_first_fret_picked_twice_is_no_open_string_that_chokes() -> None:
     twice = [46.0, *(45.0 + fret for fret in (*range(1, 13), *range(12, 0, -1)))]
     candidates = heard(twice, b=np.array([6e-5 * 2.0 ** ((m - 45.0) / 6.0) for m in twice]))
-    placed, onsets_s = place(candidates, Guitar()), candidates.onset / RATE_HZ
-    why = reasons(
-        candidates,
-        placed,
-        tuple(Ending(end_s=float(s) + 0.45, stopped=True) for s in onsets_s),
-        onsets_s,
-        attack_db=np.full(len(twice), -12.0),
-        odds=place_odds(placed),
-    )
+    placed = place(candidates, Guitar())
+    said = reasons_of(candidates, placed, attack_db=np.full(len(twice), -12.0))
     assert placed.states.fret[placed.path.states[0]] == 0, "the run alone cannot tell"
-    assert why[0] == "sounds as fret 1 does, and may be that fret picked again"
-    assert set(why[1:]) == {""}
+    assert said[0] == "sounds as fret 1 does, and may be that fret picked again"
+    assert set(said[1:]) == {""}
 
 
 def test_places_of_a_plain_run_are_sure() -> None:

@@ -18,7 +18,13 @@ from dataclasses import dataclass, replace
 from statistics import median
 
 from buzzscan.comparison.lost import NOT_FOUND
-from buzzscan.comparison.places import EITHER_WAY, judged_of, middle_contact, passes_strike
+from buzzscan.comparison.places import (
+    EITHER_WAY,
+    contacts_of,
+    judged_of,
+    middle_contact,
+    passes_strike,
+)
 from buzzscan.comparison.result import Change, ComparedPosition, Pick, Strength
 from buzzscan.comparison.spread import Spread
 from buzzscan.comparison.wording import signed_db
@@ -232,14 +238,14 @@ def _surely_strikes(scan: Scan, position: Position) -> bool:
 
 def _surely_clean(scan: Scan, position: Position) -> bool:
     """Return whether a place strikes in none of its passes."""
-    passes = [n.contact for n in judged_of(scan, position) if n.contact is not None]
+    passes = contacts_of(scan, position)
     return all(c < EITHER_WAY for c in passes) and middle_contact(scan, position) <= SURE_CLEAN
 
 
 def _hardly_strikes(scan: Scan, position: Position) -> bool:
     """Return whether a place strikes in hardly any of its passes, and in none beyond doubt."""
-    surest = max((n.contact or 0.0 for n in judged_of(scan, position)), default=0.0)
-    return surest < SURE_CONTACT and middle_contact(scan, position) <= SURE_CLEAN
+    passes = contacts_of(scan, position)
+    return all(c < SURE_CONTACT for c in passes) and middle_contact(scan, position) <= SURE_CLEAN
 
 
 def _over_passes(scan: Scan, position: Position) -> Position:

@@ -21,6 +21,7 @@ from buzzscan.scanning import Scan
 
 __all__ = [
     "EITHER_WAY",
+    "contacts_of",
     "judged_of",
     "middle_contact",
     "middles",
@@ -55,17 +56,20 @@ def judged_of(scan: Scan, position: Position) -> list[MeasuredNote]:
     return [n for n in judged_notes(scan.notes) if n.note.id in ids]
 
 
+def contacts_of(scan: Scan, position: Position) -> list[float]:
+    """Return the probability of contact of each pass of a position that has it."""
+    return [n.contact for n in judged_of(scan, position) if n.contact is not None]
+
+
 def middle_contact(scan: Scan, position: Position) -> float:
     """Return the probability of contact over all passes: the mean of their log odds.
 
     A verdict on a neck is by the pass that strikes most surely; what became of it between two takes
     is told from places that strike, or do not, in whichever pass.
     """
-    passes = [n.contact for n in judged_of(scan, position) if n.contact is not None]
-    return contact_on_the_whole(passes) or 0.0
+    return contact_on_the_whole(contacts_of(scan, position)) or 0.0
 
 
 def passes_strike(scan: Scan, position: Position) -> bool:
     """Return whether no pass of a place that strikes contradicts it."""
-    passes = [n.contact for n in judged_of(scan, position) if n.contact is not None]
-    return all(c >= EITHER_WAY for c in passes)
+    return all(c >= EITHER_WAY for c in contacts_of(scan, position))

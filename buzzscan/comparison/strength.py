@@ -28,7 +28,7 @@ from buzzscan.comparison.swing import Swing, swing_of
 from buzzscan.comparison.wording import signed_db
 from buzzscan.errors import ComparisonError
 from buzzscan.neck.positions import Place
-from buzzscan.neck.verdict import Finding
+from buzzscan.neck.verdict import Finding, Position
 from buzzscan.scanning import Scan
 
 __all__ = ["noise_change_db", "strength_of", "told_apart"]
@@ -261,11 +261,7 @@ def _slight_buzz_kept(before: Scan, after: Scan) -> bool | None:
         for f in gone
         if n.note.id in f.notes or _is_below(f, n.note.string, n.note.fret)
     }
-    now = {
-        (p.string, p.fret): p.buzz == "choked" or middle_contact(after, p) >= STILL_CONTACT
-        for p in after.positions
-        if p.buzz is not None
-    }
+    now = {(p.string, p.fret): p for p in after.positions if p.buzz is not None}
     slight = [
         place
         for p in before.positions
@@ -276,11 +272,15 @@ def _slight_buzz_kept(before: Scan, after: Scan) -> bool | None:
     ]
     if len(slight) < FEWEST_SLIGHT:
         return None
-    share = sum(now[place] for place in slight) / len(slight)
+    share = sum(_strikes_still(after, now[place]) for place in slight) / len(slight)
     if share >= KEPT_SHARE:
         return True
     steady = bool(gone) and all(f.kind in STEADY_KINDS for f in gone)
     return False if share <= LOST_SHARE and steady else None
+
+
+def _strikes_still(after: Scan, position: Position) -> bool:
+    return position.buzz == "choked" or middle_contact(after, position) >= STILL_CONTACT
 
 
 def _is_below(finding: Finding, string: int, fret: int) -> bool:

@@ -189,9 +189,10 @@ def causes_of(setup: Setup, *, lowest: int, highest: int | None = None) -> tuple
     n = setup.places_mm.size + 1
     last = n - 2
     heard = last if highest is None else min(highest, last)
+    beyond = min(heard + 1, last)
     causes = [
-        *_fret_causes("high fret", range(lowest + 1, min(heard, last - 1) + 2), lowest=lowest, n=n),
-        *_fret_causes("low fret", range(lowest + 1, min(heard, last - 1) + 1), lowest=lowest, n=n),
+        *_fret_causes("high fret", range(lowest + 1, beyond + 1), lowest=lowest, n=n),
+        *_fret_causes("low fret", range(lowest + 1, beyond), lowest=lowest, n=n),
     ]
     causes += _setup_causes(setup, lowest=lowest)
     causes += _rising_ends(last, highest=heard)

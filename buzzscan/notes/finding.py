@@ -158,15 +158,10 @@ def _instrument(
         return guitar, placed, [doubt] if doubt else []
     if not len(midi):
         return Guitar(), [None] * len(takes), []
-    best: tuple[float, Guitar, list[Placed | None]] | None = None
-    for guess in tuning_guesses(midi):
-        placed = _placed_on(takes, guess)
-        cost = tuning_nats(guess) + sum(p.cost for p in placed if p is not None)
-        if best is None or cost < best[0]:
-            best = (cost, guess, placed)
-    if best is None:
-        return Guitar(), [None] * len(takes), []
-    _, found, placed = best
+    tried = [(guess, _placed_on(takes, guess)) for guess in tuning_guesses(midi)]
+    found, placed = min(
+        tried, key=lambda one: tuning_nats(one[0]) + sum(p.cost for p in one[1] if p is not None)
+    )
     found = _with_frets(found, placed)
     words = " ".join(found.tuning)
     remark = (

@@ -185,19 +185,9 @@ def _heard_at(
     )
     heard_at = onset
     onset, gain = _settled(samples, rate, onset, gain, tones.begin)
-    new = tones.new.copy()
-    moved = np.flatnonzero(onset < heard_at)
-    if len(moved):
-        # it was looked for at a click inside the note, where it was no longer new
-        again = follow_tones(
-            samples,
-            rate,
-            onset[moved],
-            room[moved],
-            partials_hz=fit.strong_hz[moved],
-            powers=fit.strong_power[moved],
-        )
-        new[moved] = np.maximum(new[moved], again.new)
+    new = _new_from_the_beginning(
+        samples, rate, onset, room=room, fit=fit, new=tones.new, moved=onset < heard_at
+    )
     level = 10.0 * np.log10(fit.strong_power.sum(axis=1) + 1e-12)
     return Heard(
         onset=onset,
@@ -286,6 +276,36 @@ def _settled(
     onset[astray] = np.where(stays, onset[astray], moved)
     gain[astray] = np.where(stays, gain[astray], np.maximum(rise, _PROVED_GAIN_DB))
     return onset, gain
+
+
+def _new_from_the_beginning(
+    samples: Samples,
+    rate: int,
+    onset: npt.NDArray[np.intp],
+    *,
+    room: npt.NDArray[np.intp],
+    fit: CandidateFits,
+    new: FloatArray,
+    moved: npt.NDArray[np.bool_],
+) -> FloatArray:
+    """Return how much of each candidate is new, looked for again where its onset was too late.
+
+    At a click inside a note, by which it was heard, nothing is new any more.
+    """
+    rows = np.flatnonzero(moved)
+    if not len(rows):
+        return new
+    again = follow_tones(
+        samples,
+        rate,
+        onset[rows],
+        room[rows],
+        partials_hz=fit.strong_hz[rows],
+        powers=fit.strong_power[rows],
+    )
+    out = new.copy()
+    out[rows] = np.maximum(new[rows], again.new)
+    return out
 
 
 def _loudness(samples: Samples, onset: npt.NDArray[np.intp], rate: int) -> npt.NDArray[np.float32]:

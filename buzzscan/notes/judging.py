@@ -87,9 +87,8 @@ def _stretch_gaps(placed: Placed) -> FloatArray:
 
 def _cents_above(heard: Heard, placed: Placed) -> FloatArray:
     """Return how far each note sounds above its place, the instrument's own offset aside."""
-    rows, at = placed.path.rows, placed.path.states
-    above = 100.0 * (heard.midi(440.0)[rows] - placed.states.pitch[at])
-    return np.asarray(above - np.median(above), np.float64) if len(rows) else above
+    off = placed.off_cents(heard, 440.0)  # whatever A4 is at, it is part of the offset
+    return np.asarray(off - np.median(off), np.float64) if len(off) else off
 
 
 def reasons(

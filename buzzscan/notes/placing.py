@@ -76,6 +76,10 @@ class Placed:
         strings, own = np.unique(self.states.string[self.path.states], return_inverse=True)
         return np.array([np.median(values[own == k]) for k in range(len(strings))])[own]
 
+    def off_cents(self, heard: Heard, a4_hz: float) -> FloatArray:
+        """Return how far each note of the path sounds from the nominal pitch of its place."""
+        return _off_cents(heard, self.path, self.states, a4_hz)
+
 
 def grid_offset_cents(heard: Heard, a4_hz: float, fraction: float = 0.0) -> float:
     """Return how far the pitches heard lie from the semitone grid, −50 to 50 cents.
@@ -265,10 +269,16 @@ def _reach_costs(states: States, hand: int) -> FloatArray:
     return np.where((frets < hand) | (frets > hand + _HAND), _OUT_OF_REACH, 0.0)
 
 
+def _off_cents(heard: Heard, path: Path, states: States, a4_hz: float) -> FloatArray:
+    """Return how far each note of a path sounds from the nominal pitch of its place."""
+    off = 100.0 * (heard.midi(a4_hz)[path.rows] - states.pitch[path.states])
+    return np.asarray(off, np.float64)
+
+
 def _offset(heard: Heard, guitar: Guitar, path: Path, states: States, near_cents: float) -> float:
     """Return the median offset of the placed notes, in cents."""
     if not len(path.rows):
         return near_cents
-    off = 100.0 * (heard.midi(guitar.a4_hz)[path.rows] - states.pitch[path.states])
+    off = _off_cents(heard, path, states, guitar.a4_hz)
     off = off[np.abs(off - near_cents) < 60.0]
     return float(np.median(off)) if len(off) else near_cents

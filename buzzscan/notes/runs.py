@@ -66,7 +66,7 @@ def run_fault(heard: Heard, placed: Placed, guitar: Guitar) -> str:  # noqa: PLR
     passed = float(np.mean(~np.isin(sure, placed.path.rows))) if len(sure) else 0.0
     if passed > _PASSED_SHARE:
         return f"{100 * passed:.0f} % of what sounds is no part of a run"
-    off = _off_cents(heard, placed, guitar)
+    off = placed.off_cents(heard, guitar.a4_hz)
     strange = float(np.mean(np.abs(off) > _STRANGE_CENTS))
     if strange > _STRANGE_SHARE:
         return (
@@ -98,12 +98,6 @@ def _plain_steps(placed: Placed) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.
         return plain | beyond, ~again
     begins = (hop != 0) & ((fret[1:] <= states.lowest + 1) | (fret[1:] >= states.lowest + 12))
     return plain | beyond, ~again & ~begins
-
-
-def _off_cents(heard: Heard, placed: Placed, guitar: Guitar) -> FloatArray:
-    """Return how far each note sounds from the nominal pitch of its place."""
-    midi = heard.midi(guitar.a4_hz)[placed.path.rows]
-    return np.asarray(100.0 * (midi - placed.states.pitch[placed.path.states]), np.float64)
 
 
 def _spread_cents(off: FloatArray, placed: Placed) -> float:
