@@ -3,7 +3,8 @@
 The guitars, the playing and the recordings are drawn anew here and were not used to fit
 anything; half of them are modal strings, half strings on a grid with another law of contact.
 The third model, strings along which waves travel, has contact of another kind, fainter and seldom
-once a period: few of the notes of the fit are of it. Run with ``pytest -s`` to see the table.
+once a period: few of the notes of the fit are of it. Run with ``pytest -s`` to see the table;
+`BUZZSCAN_ACCURACY_TAKES` sets how many takes there are of each kind (18 give figures).
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from buzzscan.simulate.take import Take
 FloatArray = npt.NDArray[np.float64]
 
 TAKES_PER_KIND = int(os.environ.get("BUZZSCAN_ACCURACY_TAKES", "3"))
+ENOUGH_FOR_FIGURES = 18
 JITTER_S = 0.015
 TUNINGS = (
     ("E2", "A2", "D3", "G3", "B3", "E4"),
@@ -144,18 +146,13 @@ def faint() -> tuple[Told, ...]:
 
 
 @lru_cache
-def told_once(kind: str, seed: int, model: str) -> tuple[Told, ...]:
-    return tuple(tell(kind, seed, model))
-
-
-@lru_cache
-def all_told(takes_per_kind: int = TAKES_PER_KIND) -> tuple[Told, ...]:
+def all_told() -> tuple[Told, ...]:
     return tuple(
         one
         for model in MODELS
         for kind in KINDS
-        for seed in range(takes_per_kind)
-        for one in told_once(kind, FIRST_SEED[model] + seed, model)
+        for seed in range(TAKES_PER_KIND)
+        for one in tell(kind, FIRST_SEED[model] + seed, model)
     )
 
 
@@ -237,14 +234,10 @@ def test_contact_of_another_kind_is_told() -> None:
 
 
 def test_more_true_buzz_reads_as_more() -> None:
-    assert rank_correlation(list(all_told())) >= 0.85
-
-
-@pytest.mark.slow
-def test_buzz_is_ranked_as_it_truly_is() -> None:
-    # of three takes of each kind, 85 notes are struck: too few to tell 0.90 from 0.88. Of these
-    # takes the first half reads 0.89 and the whole 0.92
-    assert rank_correlation(list(all_told(max(TAKES_PER_KIND, 18)))) >= 0.9
+    # of three takes of each kind, 85 notes are struck: too few to tell 0.90 from 0.88. Of eighteen
+    # the first half reads 0.89 and the whole 0.92
+    many = TAKES_PER_KIND >= ENOUGH_FOR_FIGURES
+    assert rank_correlation(list(all_told())) >= (0.9 if many else 0.85)
 
 
 def test_clean_notes_hold_no_buzz() -> None:
