@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.positions import judge_positions
 from buzzscan.neck.stopping import stopped_early
-from buzzscan.neck.verdict import Bars
+from buzzscan.neck.verdict import Bars, Position
+from buzzscan.notes.judging import CUT_SHORT
 
 Maker = Callable[..., MeasuredNote]
 PACE_S = 2.0
@@ -67,3 +69,33 @@ def test_a_choke_heard_once_says_so(note_at: Maker) -> None:
     at = next(p for p in places if (p.string, p.fret) == (2, 5))
     assert at.buzz == "choked"
     assert "heard once" in at.reason
+
+
+def cut_short(notes: list[MeasuredNote], *ids: int) -> Position:
+    """Return the verdict on fret 5 with some notes of it too short to be measured."""
+    told = [
+        dataclasses.replace(
+            n,
+            note=dataclasses.replace(n.note, judged=False, reason=f"{CUT_SHORT} after 0.08 s"),
+            judged=False,
+        )
+        if n.note.id in ids
+        else n
+        for n in notes
+    ]
+    places = judge_positions(Guitar(), told, bars=Bars(), offset_cents=0.0)
+    return next(p for p in places if (p.string, p.fret) == (2, 5))
+
+
+def test_passes_that_all_stop_before_they_can_be_measured_make_a_choke(note_at: Maker) -> None:
+    both = cut_short(run(note_at, passes=2, stops={5: 0.08, 18: 0.08}), 5, 18)
+    assert both.buzz == "choked"
+    assert both.reason == "stops after 0.08 s where the string's other notes ring 1.9 s"
+
+
+def test_one_pass_that_stops_before_it_can_be_measured_is_no_choke(note_at: Maker) -> None:
+    alone = cut_short(run(note_at, passes=1, stops={5: 0.08}), 5)
+    assert alone.buzz is None
+    assert alone.reason.startswith(CUT_SHORT)
+    rung_once = cut_short(run(note_at, passes=2, stops={5: 0.08}), 5)
+    assert rung_once.buzz == "clean"

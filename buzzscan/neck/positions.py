@@ -30,6 +30,7 @@ from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.stopping import stopped_early
 from buzzscan.neck.trend import Trend, trend_of
 from buzzscan.neck.verdict import Bars, Buzz, PitchWord, Position, Sustain
+from buzzscan.notes.judging import CUT_SHORT
 from buzzscan.units import rate_to_t60
 
 __all__ = [
@@ -148,9 +149,17 @@ def _is_choked(
     return whole >= max(_CHOKED_DB_PER_S, _CHOKED_RATIO * (usual or 0.0))
 
 
-def _all_stop(counted: Sequence[MeasuredNote], early: Mapping[int, tuple[float, float]]) -> bool:
-    """Return whether every note of a position stops long before its string's others do."""
-    return bool(counted) and all(n.note.id in early for n in counted)
+def _stopping(
+    notes: Sequence[MeasuredNote], early: Mapping[int, tuple[float, float]]
+) -> list[MeasuredNote]:
+    """Return the notes of a position if every one stops long before its string's others do.
+
+    What stops too soon to be measured may be a hand's doing in one pass, hardly in each of several.
+    """
+    counted = judged_notes(notes)
+    cut = [n for n in notes if n.note.reason.startswith(CUT_SHORT)]
+    told = bool(counted) or len(cut) > 1
+    return [*counted, *cut] if told and all(n.note.id in early for n in [*counted, *cut]) else []
 
 
 def _buzz_word(
@@ -205,12 +214,12 @@ def _reason(
 ) -> str:
     if not notes:
         return "not played"
-    counted = judged_notes(notes)
-    if _all_stop(counted, early):
-        length, usual = early[counted[0].note.id]
+    if stopping := _stopping(notes, early):
+        length, usual = early[stopping[0].note.id]
         stops = f"stops after {length:.2f} s where the string's other notes ring {usual:.1f} s"
         once = "; heard once, so a hand may have cut it short: play it again"
-        return stops + (once if len(counted) == 1 else "")
+        return stops + (once if len(stopping) == 1 else "")
+    counted = judged_notes(notes)
     if not counted:
         first = notes[0]
         return first.reason or first.note.reason or "no note of it could be judged"
@@ -253,7 +262,7 @@ def _judge_position(
     level = _middle(amp if bars.heard == "amp" else buzz)
     middle_cents = _middle(cents)
     off = None if middle_cents is None else middle_cents - offset_cents
-    choked = _all_stop(counted, early) or _is_choked(
+    choked = bool(_stopping(notes, early)) or _is_choked(
         off, _middle(_values(counted, lambda n: n.whole_decay_db_per_s)), usual, contact
     )
     ratio = rate / usual if rate is not None and usual is not None else None

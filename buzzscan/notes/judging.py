@@ -19,7 +19,7 @@ from buzzscan.notes.ending import Ending
 from buzzscan.notes.hearing import Heard
 from buzzscan.notes.placing import Placed
 
-__all__ = ["place_odds", "reasons"]
+__all__ = ["CUT_SHORT", "place_odds", "reasons"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -27,6 +27,8 @@ _SOFT_DB = 12.0
 """A pick this far under its string's usual level cannot show what a hard one would."""
 _SHORT_S, _SHORT_SHARE = 0.12, 0.6
 """Shorter than this, and than most of the way to the next note, a note was cut off."""
+CUT_SHORT = "cut short"
+"""How the reason of a note begins that stops too soon to be measured."""
 _BURIED_SHARE = 0.12
 _OTHER_PITCH_CENTS, _LIKELIER = 70.0, 0.6
 """A note that sounds a higher fret than its own either chokes on it or was picked there, once more:
@@ -132,7 +134,7 @@ def reasons(
             and length < _SHORT_S
             and length < _SHORT_SHARE * (float(nexts[k]) - float(onsets_s[k]))
         ):
-            out.append(f"cut short after {length:.2f} s, need {_SHORT_S:.2f} s")
+            out.append(f"{CUT_SHORT} after {length:.2f} s, need {_SHORT_S:.2f} s")
         elif heard.whole_share[row] < _BURIED_SHARE and heard.share[row] < 2 * _BURIED_SHARE:
             share = 100.0 * float(heard.whole_share[row])
             out.append(f"buried under other sound: its partials are {share:.0f} % of the level")
