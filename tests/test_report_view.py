@@ -117,8 +117,20 @@ def test_counts_and_headline(neck_scan: Scan) -> None:
 
 
 def test_clean_neck_says_so(neck_scan: Scan) -> None:
-    clean = replace(neck_scan, findings=())
+    positions = tuple(
+        replace(p, buzz=p.buzz and "clean", sustain=p.sustain and "rings")
+        for p in neck_scan.positions
+    )
+    clean = replace(neck_scan, findings=(), positions=positions)
     assert "no fault found" in view_of(clean).headline
+
+
+def test_what_is_bad_without_a_cause_is_said(neck_scan: Scan) -> None:
+    # more than three are counted, not named
+    assert view_of(replace(neck_scan, findings=())).headline.replace("\u00a0", " ") == (
+        "No cause found for what is on the map: 1 choked (fret 9, string 6), 5 buzz, "
+        "1 dead (fret 14, string 3)"
+    )
 
 
 def test_nothing_judged_says_so(neck_scan: Scan) -> None:

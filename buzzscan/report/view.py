@@ -32,6 +32,11 @@ __all__ = [
     "view_of",
 ]
 
+_BAD = ("choked", "buzz", "dead")
+"""Verdicts that nobody takes for a sound note, worst first."""
+_MOST_NAMED = 3
+"""So many places are named one by one."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteView:
@@ -209,11 +214,29 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan) -> str:
     if not any(n.judged for n in scan.notes):
         return "No note could be judged"
     if not findings:
+        marked = _marked(scan)
+        if marked:
+            return f"No cause found for what is on the map: {marked}"
         return "Nothing stands out: no fault found at this bar"
     head = findings[0]
     more = len(findings) - 1
     rest = "" if not more else f", and {words.count(more, 'more finding')}"
     return f"{head.title}{rest}"
+
+
+def _marked(scan: Scan) -> str:
+    """Return the positions that are bad by their verdict, empty where none is."""
+    told: dict[str, list[tuple[int, int]]] = {word: [] for word in _BAD}
+    for p in scan.positions:
+        for word in {p.buzz, p.sustain} & told.keys():
+            told[str(word)].append((p.string, p.fret))
+    return ", ".join(
+        words.number(len(places), 0)
+        + f" {word}"
+        + (f" ({_evidence(sorted(places))})" if len(places) <= _MOST_NAMED else "")
+        for word, places in told.items()
+        if places
+    )
 
 
 def _first_step(findings: tuple[FindingView, ...]) -> str:
