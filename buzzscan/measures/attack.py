@@ -17,10 +17,12 @@ fret that is low leaves its neighbours alone.
 Notes
 -----
 Boosted trees over the excess, how much it scatters in the take, the departures and the pitch,
-fitted to 1260 simulated takes by `tests/training/fit_attack.py`: modal strings over frets that keep
-their energy, strings on a grid over lossy ones and, one in seven, waves that a fret turns back; 460
-of them whole necks under a player who digs in, with pick noise, uneven picking, rooms and recorders
-drawn at random.
+fitted to 393 simulated takes by `tests/training/fit_attack.py`: modal strings over frets that keep
+their energy, strings on a grid over lossy ones and, one in eighteen, waves that a fret turns back;
+214 of them whole necks under a player who digs in, with pick noise, picks that slip off the string
+faster and slower, uneven picking, rooms and recorders drawn at random. How fast a string slips off
+makes it start brighter or darker, as a touch does: fitted to takes whose picks were all alike, the
+trees took a fifth to a third of free notes for touches.
 """
 
 from __future__ import annotations

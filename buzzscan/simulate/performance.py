@@ -56,8 +56,8 @@ class Performance:
         Probability per note that the pick pushes the string towards the neck instead.
     pick_width_mm
         Width of the pick's contact.
-    release_s
-        Time over which the string slides off the pick.
+    release_s, release_sd
+        Time over which the string slides off the pick, and the standard deviation of its logarithm.
     pick_noise
         Level of the pick's own click over the loudest sample, 0–1.
     finger_sd
@@ -94,6 +94,7 @@ class Performance:
     towards: float = 0.0
     pick_width_mm: float = 3.0
     release_s: float = 2e-4
+    release_sd: float = 0.0
     pick_noise: float = 0.0
     finger_sd: float = 0.0
     order: Literal["along", "across"] = "along"
@@ -286,6 +287,8 @@ def _picked(
     amplitude = p.amplitude_mm * float(np.exp(rng.normal(0.0, p.amplitude_sd)))
     angle = float(np.clip(p.angle_deg + rng.normal(0.0, p.angle_sd_deg), 0.1, 90.0))
     finger = float(np.exp(rng.normal(0.0, p.finger_sd)))
+    # an even hand draws nothing: its takes are as they were before hands were uneven in this
+    slip = float(np.exp(rng.normal(0.0, p.release_sd))) if p.release_sd > 0.0 else 1.0
     return Event(
         string=step.string,
         fret=step.fret,
@@ -296,7 +299,7 @@ def _picked(
         angle_deg=-angle if rng.random() < p.towards else angle,
         pluck_mm=p.pluck_mm * float(np.exp(rng.normal(0.0, PLUCK_SD))),
         pick_width_mm=p.pick_width_mm,
-        release_s=p.release_s,
+        release_s=p.release_s * slip,
         marks=marks,
         squeak=bool(rng.random() < p.squeak),
         thump=bool(rng.random() < p.thump),

@@ -191,6 +191,7 @@ def _performance(guitar: Guitar, kind: str, rng: np.random.Generator) -> Perform
         thump=0.05 if hands else 0.0,
         talk=0.3 if hands else 0.0,
         unmuted=u(0, 0.04) if rng.random() < 0.4 else 0.0,
+        release_sd=u(0.0, 0.7),
     )
 
 

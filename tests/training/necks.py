@@ -211,6 +211,7 @@ def _unevenly(played: Performance, rng: np.random.Generator) -> Performance:
         gap_s=float(u(0.0, 0.06)),
         squeak=float(rng.choice([0.0, 0.05])),
         unmuted=float(u(0.0, 0.04)) if rng.random() < 0.4 else 0.0,
+        release_sd=float(u(0.0, 0.7)),
     )
 
 
