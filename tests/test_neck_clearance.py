@@ -81,6 +81,22 @@ def test_the_envelope_is_as_high_as_the_pluck_and_never_higher() -> None:
     assert (swing[np.tril_indices(23)] == 0.0).all()
 
 
+def test_a_string_pushed_towards_the_neck_comes_no_nearer_than_it_was_let_go() -> None:
+    # a straight line from the held fret to the pick, derived: x over the length before it
+    places = fret_places(22, scale_mm=SCALE_MM)
+    pluck_mm = 110.0
+    towards, away = (
+        envelope(places, scale_mm=SCALE_MM, pluck_mm=pluck_mm, towards=sense)
+        for sense in (True, False)
+    )
+    for held in (0, 5, 12):
+        before = SCALE_MM - pluck_mm - places[held]
+        ahead = places[held + 1 :] - places[held]
+        assert towards[held, held + 1 :] == pytest.approx(np.minimum(ahead / before, 1.0))
+    # next to the held fret that is little beside what was pulled away
+    assert (np.diag(towards, 1)[:12] < 0.5 * np.diag(away, 1)[:12]).all()
+
+
 def test_a_setup_gives_back_action_nut_gap_and_relief() -> None:
     action = (1.75, 1.7, 1.65, 1.6, 1.55, 1.5)
     guitar = Guitar(scale_mm=SCALE_MM, action_12_mm=action, relief_mm=0.25, nut_gap_mm=0.35)

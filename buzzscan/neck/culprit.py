@@ -60,7 +60,7 @@ _WIDE_SURE = (0.1, 0.9)
 _RARER = 2.0
 """How common a height is falls with this power of it: what is left after a dressing is mostly small
 (common practice, no source)."""
-_SIZE_TEMPER = 0.55
+_SIZE_TEMPER = 0.65
 """Places share errors of the model, which weigh more on a size than on which cause it is (from
 here intervals hold what they say, on simulated necks)."""
 _FINE_SIZES, _FINE_RANGE = 80, (0.5, 1.8)

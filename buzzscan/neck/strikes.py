@@ -3,12 +3,11 @@
 Conventions
 -----------
 A note touches a fret as it is picked, and goes on striking one, when the strength of its pluck
-exceeds a threshold each, that geometry gives (`buzzscan.neck.clearance`) and the string's own law:
-where the fret lies ahead, where it is picked, and how fast it swings. Strengths and thresholds are
-natural logs; a strength is counted from the middle threshold of a touch on the level neck. The
-strength of a string is unknown and summed over, and so are the circumstances that all strings
-share: how hard the player picks, where, and how long strikes last. How much harder or softer than
-that one pick was, its level tells. Either happens with probability Φ((strength − threshold)/slack);
+exceeds a threshold each (`buzzscan.neck.thresholds`). Strengths and thresholds are natural logs; a
+strength is counted from the middle threshold of a touch on the level neck. The strength of a string
+is unknown and summed over, and so are the circumstances that all strings share: how hard the player
+picks, where and which way, and how long strikes last. How much harder or softer than that one pick
+was, its level tells. Either happens with probability Φ((strength − threshold)/slack);
 far above its threshold a note chokes.
 
 Evidence and thresholds run over (circumstances, strings, …), profiles over (strings, …, frets + 2):
@@ -30,23 +29,27 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from buzzscan.neck.clearance import PLUCK_RANGE, Setup, clearances, envelope
+from buzzscan.neck.clearance import Setup
 from buzzscan.neck.evidence import MOST_HARDER, Evidence
+from buzzscan.neck.thresholds import (
+    LAST_ODDS,
+    SENSES,
+    Laws,
+    Thresholds,
+    laws_on,
+    middle_touches,
+    thresholds,
+)
 
-__all__ = ["StrikeModel", "Thresholds", "log_sum", "strike_model"]
+__all__ = ["StrikeModel", "log_sum", "strike_model"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_PLUCK_SHARES, _PLUCK_ODDS = (0.1, 0.16, 0.24), (0.3, 0.45, 0.25)
-"""Pluck place as a share of the open string, from beside the bridge to before the neck, and how
-often."""
-_LAST_MORE, _LAST_ODDS = (-0.2, 0.0, 0.2), (0.25, 0.5, 0.25)
-"""How much sooner (ln) strikes last on this guitar than on most, and how often: strings and frets
-lose more or less."""
 _HAND, _HAND_ODDS, _HAND_SPREAD = (-0.76, -0.41, -0.06, 0.29), (0.33, 0.63, 0.035, 0.005), 0.18
 """Strength of the player's hand on all strings (at 0 half of a level neck is touched: a hard one
 comes close), how often, and how the strings scatter about it: gauges differ."""
-_ODDS = np.multiply.outer(_HAND_ODDS, np.outer(_PLUCK_ODDS, _LAST_ODDS))
+_PLUCK_ODDS = [odds for sense in SENSES for odds in sense.odds]
+_ODDS = np.multiply.outer(_HAND_ODDS, np.outer(_PLUCK_ODDS, LAST_ODDS))
 _LOG_SHARE = np.log(_ODDS.ravel())
 _SLACK, _TOUCH_SLACK = 0.28, 0.15
 """Standard deviation of ln(strength/threshold) of what goes on striking, and of a touch: what
@@ -56,48 +59,12 @@ _FALSE_ALARM, _MISS = 0.002, 0.015
 """Contact heard where there is none, and missed where there is, per look."""
 _FALSE_TOUCH = 0.002
 """Touches that no strength explains, and missing ones."""
-_LIKE_TOUCHES = 0.05
+_LIKE_TOUCHES = 0.12
 """Share of the free notes that start as if they touched: no two picks are alike, and other guitars
-start in ways that attacks were not learnt from (a fifth, on strings of a model that none was)."""
+start in ways that attacks were not learnt from (a sixth, on strings of a model that none was)."""
 _SURE = 0.997
 _LEAST_LIKELY = 2e-3
 """No place is less likely than this, whatever the heights: the laws are no better known."""
-
-
-class _Law(NamedTuple):
-    """What a fret ahead is met by, beside the envelope of an ideal string: all in ln(strength).
-
-    Parameters
-    ----------
-    start
-        For a fret next to the held one, a string picked at its end, 200 Hz.
-    ahead
-        Per ln(distance ahead) of the fret struck.
-    pluck
-        Per ln(pluck place) as a share of the sounding string.
-    pitch
-        Per ln(pitch).
-    crowd
-        How much more strength it takes per ln of the number of frets that are met about as soon.
-    """
-
-    start: float
-    ahead: float
-    pluck: float
-    pitch: float
-    crowd: float
-
-
-_TOUCHES = _Law(start=0.2, ahead=-0.28, pluck=0.14, pitch=-0.09, crowd=0.0)
-_STRIKES = _Law(start=0.6, ahead=-0.48, pluck=0.68, pitch=-0.22, crowd=0.3)
-"""A string touches a fret within its attack, and goes on striking it. What is picked nearer to its
-end keeps less of its swing once its corner is rounded; a fret next to the held one, where a strike
-turns the string's whole slope around, is struck for longest; and a string that meets many frets at
-once is soon spent. Found on simulated strings of two models, first with heights, strengths and
-strikes known, then with contact as it is heard; frets, gauges, actions and plucks varied.
-`tests/accuracy/test_strikes.py` holds them against others."""
-_PITCH_HZ = 200.0
-_NEXT_FRET = 1.0 - 2.0 ** (-1.0 / 12.0)
 _CHOKE_AT, _CHOKE_SLACK, _CHOKE_HEARD = 0.9, 0.5, 0.4
 """ln(strength/threshold) of a strike about which a note chokes, its scatter, and how many of those
 that choke are told to (found on simulated strings: a choke that still rings a while is told as
@@ -108,7 +75,6 @@ string that hardly reaches a fret is heard to strike it, but not as one that lie
 _PLAIN_PLACES = 8.0
 """How plain strikes are counts in full for so many places that strike: a sound that makes all of
 them plainer, or less plain, is the guitar's or the recording's."""
-_LEAST_GAP_MM = 0.01
 _STRENGTHS = np.arange(-1.3, 0.91, 0.15)
 _STEP, _STEPS = 0.04, 75
 _HARDER_STEPS = round(MOST_HARDER / _STEP)
@@ -121,49 +87,6 @@ def log_sum(values: FloatArray, axis: int = 0) -> FloatArray:
     top = np.maximum(values.max(axis=axis), -1e300)
     rest = np.exp(values - np.expand_dims(top, axis)).sum(axis=axis)
     return np.asarray(top + np.log(rest), np.float64)
-
-
-class _LawOnNeck(NamedTuple):
-    """A law on one neck.
-
-    ln of a threshold is ln(least of gap · per_mm over the frets) + crowd · ln(frets met about as
-    soon) − ease.
-
-    Parameters
-    ----------
-    per_mm
-        Strength per mm of gap over each fret ahead, shape (places, frets + 1, frets + 1).
-    ease
-        Shape (places, lasting, strings, frets + 1); for a touch lasting is one.
-    crowd
-        As of `_Law`.
-    """
-
-    per_mm: FloatArray
-    ease: FloatArray
-    crowd: float
-
-
-class _Laws(NamedTuple):
-    """Of what goes on striking, and of a touch."""
-
-    strike: _LawOnNeck
-    touch: _LawOnNeck
-
-
-class Thresholds(NamedTuple):
-    """ln thresholds for profiles (strings, …, frets + 2), per place of the pluck.
-
-    Parameters
-    ----------
-    strike
-        Of what goes on striking, shape (places, lasting, strings, …, frets + 1).
-    touch
-        Of a touch, on which how long strikes last has no bearing: the same shape, lasting is one.
-    """
-
-    strike: FloatArray
-    touch: FloatArray
 
 
 class _Look(NamedTuple):
@@ -222,14 +145,14 @@ class StrikeModel:
     """
 
     setup: Setup
-    laws: _Laws
+    laws: Laws
     middle: FloatArray
     looks: tuple[_Look, ...]
     strength_prior: FloatArray
 
     def thresholds(self, profile: FloatArray) -> Thresholds:
         """Return ln thresholds for profiles (strings, …, frets + 2)."""
-        return _thresholds(self.setup, self.laws, profile)
+        return thresholds(self.setup, self.laws, profile)
 
     def log_likelihood(self, profile: FloatArray) -> FloatArray:
         """Return ln P(evidence | strength) of profiles: (shapes, strings, …, strengths).
@@ -290,69 +213,6 @@ def _steps(relative: FloatArray) -> npt.NDArray[np.intp]:
     return np.clip(np.rint(relative / _STEP), -_STEPS, _STEPS).astype(np.intp)
 
 
-def _thresholds(setup: Setup, laws: _Laws, profile: FloatArray) -> Thresholds:
-    gaps = clearances(
-        profile[..., :-1],
-        profile[..., -1],
-        places_mm=setup.places_mm,
-        scale_mm=setup.scale_mm,
-    )
-    # a string that rests on a fret rings from there: one that it would lie deeper below does not
-    # make it strike the sooner
-    np.maximum(gaps, _LEAST_GAP_MM, out=gaps)
-    between = (1,) * (profile.ndim - 2)
-    out = []
-    for law in laws:
-        needed = np.stack([_needed(gaps * place, law.crowd) for place in law.per_mm])
-        out.append(needed[:, None] - law.ease.reshape(*law.ease.shape[:3], *between, -1))
-    strike, touch = out
-    # what goes on striking has touched
-    return Thresholds(np.maximum(strike, touch), touch)
-
-
-def _needed(strengths: FloatArray, crowd: float) -> FloatArray:
-    """Return ln of the strength needed where these meet the frets ahead, over the last axis.
-
-    Parameters
-    ----------
-    strengths
-        Shape (…, frets + 1, frets + 1): held at, met.
-    crowd
-        By how much more than the least is needed per ln of the number of frets met about as soon.
-    """
-    if crowd == 0.0:  # the same, sooner
-        return np.asarray(np.log(strengths.min(axis=-1)))
-    out = np.full(strengths.shape[:-1], np.inf)
-    # ahead of the last fret there is none
-    near = 1.0 / strengths[..., :-1, :]
-    first = np.log(near.max(axis=-1))
-    met = np.log(np.einsum("...f,...f,...f->...", near, near, near)) - 3.0 * first
-    out[..., :-1] = crowd * met - first
-    return out
-
-
-def _of_law(
-    setup: Setup, swing: FloatArray, law: _Law, *, more: tuple[float, ...] = (0.0,)
-) -> _LawOnNeck:
-    """Return what a law makes of a neck.
-
-    Parameters
-    ----------
-    swing
-        Envelope per pluck place, shape (places, frets + 1, frets + 1).
-    more
-        Eases every note by each of these.
-    """
-    left = 1.0 - setup.places_mm / setup.scale_mm
-    ahead = np.maximum(1.0 - left[None, :] / left[:, None], 0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        per_mm = np.where(swing > 0.0, (ahead / _NEXT_FRET) ** -law.ahead / swing, np.inf)
-    share = np.clip(np.array(_PLUCK_SHARES)[:, None, None] / left, *PLUCK_RANGE)
-    pitch = setup.open_hz[:, None] / left / _PITCH_HZ
-    ease = law.start + law.pluck * np.log(share) + law.pitch * np.log(pitch)
-    return _LawOnNeck(per_mm, ease[:, None] + np.reshape(more, (1, -1, 1, 1)), law.crowd)
-
-
 def _look(evidence: Evidence, index: int) -> _Look:
     """Return one look at every place.
 
@@ -391,20 +251,13 @@ def _look(evidence: Evidence, index: int) -> _Look:
 
 def strike_model(setup: Setup, evidence: Evidence, *, lowest: int) -> StrikeModel:
     """Return the model for one neck; `lowest` is the lowest fret that sounds."""
-    swing = np.stack(
-        [
-            envelope(setup.places_mm, scale_mm=setup.scale_mm, pluck_mm=share * setup.scale_mm)
-            for share in _PLUCK_SHARES
-        ]
-    )
-    laws = _Laws(_of_law(setup, swing, _STRIKES, more=_LAST_MORE), _of_law(setup, swing, _TOUCHES))
-    touch = _thresholds(setup, laws, setup.profile_mm).touch
+    laws = laws_on(setup)
     told = [i for i, look in enumerate(evidence.contact) if not np.isnan(look).all()]
     prior = np.exp(-0.5 * ((_STRENGTHS[:, None] - np.array(_HAND)) / _HAND_SPREAD) ** 2)
     return StrikeModel(
         setup=setup,
         laws=laws,
-        middle=np.median(touch[..., lowest:-1], axis=-1),
+        middle=middle_touches(setup, laws, lowest=lowest),
         looks=tuple(_look(evidence, i) for i in told or [0]),
         strength_prior=prior / prior.sum(axis=0),
     )
