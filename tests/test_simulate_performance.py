@@ -122,6 +122,15 @@ def test_the_finger_changes_fretted_notes_only() -> None:
     assert np.std([np.log(e.end_loss) for e in events if e.fret > 0]) == pytest.approx(0.3, rel=0.3)
 
 
+def test_picks_slip_off_faster_and_slower_where_the_hand_does() -> None:
+    even = _plan(Performance(release_s=3e-4), frets=12)
+    assert {e.release_s for e in even} == {3e-4}
+    uneven = _plan(Performance(release_s=3e-4, release_sd=0.4), frets=12)
+    over = np.log([e.release_s / 3e-4 for e in uneven])
+    assert np.std(over) == pytest.approx(0.4, rel=0.3)
+    assert abs(np.mean(over)) < 0.2
+
+
 def test_nothing_sounds_below_a_capo() -> None:
     events = plan(Performance(), n_strings=2, frets=5, capo=2, rng=np.random.default_rng(0))
     assert {e.fret for e in events} == {2, 3, 4, 5}
