@@ -24,7 +24,9 @@ def run(
     for i in range(13 * passes):
         onset = 1.0 + PACE_S * i
         length = stops.get(i, ring_s)
-        notes.append(note_at(2, i % 13, id=i, onset_s=onset, end_s=onset + length, contact=0.02))
+        way = "down" if i // 13 % 2 else "up"
+        span = {"onset_s": onset, "end_s": onset + length}
+        notes.append(note_at(2, i % 13, id=i, direction=way, contact=0.02, **span))
     return notes
 
 
@@ -99,3 +101,22 @@ def test_one_pass_that_stops_before_it_can_be_measured_is_no_choke(note_at: Make
     assert alone.reason.startswith(CUT_SHORT)
     rung_once = cut_short(run(note_at, passes=2, stops={5: 0.08}), 5)
     assert rung_once.buzz == "clean"
+
+
+def test_a_choke_that_is_measured_once_is_told_whatever_else_is_cut_short(note_at: Maker) -> None:
+    # the second pass is cut by the next pick, or by the end of the take: it says nothing
+    notes = run(note_at, passes=2, stops={5: 0.15, 18: 0.08})
+    hurried = [*notes, note_at(2, 6, id=99, onset_s=37.2, end_s=38.0)]
+    assert cut_short(hurried, 18).buzz == "choked"
+
+
+def test_a_note_that_rings_disproves_a_choke_measured_or_not(note_at: Maker) -> None:
+    notes = run(note_at, passes=3, stops={5: 0.08, 18: 0.08})
+    soft = [dataclasses.replace(n, judged=False) if n.note.id == 31 else n for n in notes]
+    assert cut_short(soft, 5, 18).buzz is None
+
+
+def test_two_fumbled_picks_of_one_pass_are_no_choke(note_at: Maker) -> None:
+    notes = run(note_at, passes=1, stops={5: 0.08})
+    again = note_at(2, 5, id=50, onset_s=11.9, end_s=11.98)
+    assert cut_short([*notes, again], 5, 50).buzz is None

@@ -2,7 +2,8 @@
 
 Conventions
 -----------
-Only judged notes count. A value is the middle of its passes, and the spread is half their
+Only judged notes count, but that what stops in every pass before it can be measured is choked. A
+value is the middle of its passes, and the spread is half their
 range. Contact is the exception: a note that buzzes every other time it is picked buzzes, so the
 verdict is by the pass that strikes most surely, and its level is that of the passes that strike.
 Words come from `Bars` and from nowhere else.
@@ -27,7 +28,7 @@ from buzzscan.guitar import Guitar
 from buzzscan.measures.buzz import NEXT_FRET_CENTS
 from buzzscan.measures.contact import log_odds, logistic
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.stopping import stopped_early
+from buzzscan.neck.stopping import CHOKES_WITHIN_S, stopped_early
 from buzzscan.neck.trend import Trend, trend_of
 from buzzscan.neck.verdict import Bars, Buzz, PitchWord, Position, Sustain
 from buzzscan.notes.judging import CUT_SHORT
@@ -154,12 +155,16 @@ def _stopping(
 ) -> list[MeasuredNote]:
     """Return the notes of a position if every one stops long before its string's others do.
 
-    What stops too soon to be measured may be a hand's doing in one pass, hardly in each of several.
+    What stops too soon to be measured may be a hand's doing in one pass, hardly in each of several;
+    where any note of the place rings, measured or not, it is no choke.
     """
     counted = judged_notes(notes)
-    cut = [n for n in notes if n.note.reason.startswith(CUT_SHORT)]
-    told = bool(counted) or len(cut) > 1
-    return [*counted, *cut] if told and all(n.note.id in early for n in [*counted, *cut]) else []
+    if counted:
+        return counted if all(n.note.id in early for n in counted) else []
+    cut = [n for n in notes if n.note.reason.startswith(CUT_SHORT) and n.note.id in early]
+    passes = {(n.note.recording, n.note.direction) for n in cut}
+    rings = any(n.note.end_s - n.note.onset_s > CHOKES_WITHIN_S for n in notes)
+    return cut if len(passes) > 1 and not rings else []
 
 
 def _buzz_word(

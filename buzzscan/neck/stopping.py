@@ -19,9 +19,9 @@ from statistics import median
 
 from buzzscan.measures.measured import MeasuredNote
 
-__all__ = ["stopped_early"]
+__all__ = ["CHOKES_WITHIN_S", "stopped_early"]
 
-_SHORT_S = 0.25
+CHOKES_WITHIN_S = 0.25
 """A choke dies within 0.1–0.2 s (common practice, no source)."""
 _NEIGHBOURS_RING = 3.0
 """How many times as long the string's other notes ring."""
@@ -48,7 +48,7 @@ def stopped_early(notes: Sequence[MeasuredNote]) -> dict[int, tuple[float, float
             continue
         until_next = following.note.onset_s - n.note.onset_s
         if (
-            length <= _SHORT_S
+            length <= CHOKES_WITHIN_S
             and usual >= _NEIGHBOURS_RING * length
             and until_next >= (1.0 + _SILENCE) * length
         ):

@@ -7,7 +7,8 @@ Reasons are whole phrases with the value found; an empty reason means the note c
 Limits
 ------
 A choked note is short or at another pitch by its own fault and counts; one that a hand cut short
-does not.
+does not. One that chokes too soon to be measured cannot be told from that here, but over all passes
+(`buzzscan.neck.positions`).
 """
 
 from __future__ import annotations
