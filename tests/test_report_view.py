@@ -128,8 +128,8 @@ def test_clean_neck_says_so(neck_scan: Scan) -> None:
 def test_what_is_bad_without_a_cause_is_said(neck_scan: Scan) -> None:
     # more than three are counted, not named
     assert view_of(replace(neck_scan, findings=())).headline.replace("\u00a0", " ") == (
-        "No cause found for what is on the map: 1 choked (fret 9, string 6), 5 buzz, "
-        "1 dead (fret 14, string 3)"
+        "No cause found: 1 position chokes (fret 9, string 6), 5 positions buzz, "
+        "1 position is dead (fret 14, string 3)"
     )
 
 

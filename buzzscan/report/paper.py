@@ -67,7 +67,7 @@ def bench_pdf(view: ReportView, clips: ClipSet) -> bytes:
     sheet.neck(view.layers[0])
     sheet.heading("Findings, and what to do next", keep=60.0)
     if not view.findings:
-        sheet.paragraph("No finding: nothing stands out at the bar that was set.")
+        sheet.paragraph(f"{view.headline}.")
     for index, finding in enumerate(view.findings, 1):
         _finding(sheet, index, finding)
         if index <= MOST_DRAWN:

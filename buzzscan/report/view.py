@@ -32,8 +32,12 @@ __all__ = [
     "view_of",
 ]
 
-_BAD = ("choked", "buzz", "dead")
-"""Verdicts that nobody takes for a sound note, worst first."""
+_BAD = {
+    "choked": ("chokes", "choke"),
+    "buzz": ("buzzes", "buzz"),
+    "dead": ("is dead", "are dead"),
+}
+"""Verdicts that nobody takes for a sound note, worst first: said of one, and of several."""
 _MOST_NAMED = 3
 """So many places are named one by one."""
 
@@ -216,7 +220,7 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan) -> str:
     if not findings:
         marked = _marked(scan)
         if marked:
-            return f"No cause found for what is on the map: {marked}"
+            return f"No cause found: {marked}"
         return "Nothing stands out: no fault found at this bar"
     head = findings[0]
     more = len(findings) - 1
@@ -231,8 +235,7 @@ def _marked(scan: Scan) -> str:
         for word in {p.buzz, p.sustain} & told.keys():
             told[str(word)].append((p.string, p.fret))
     return ", ".join(
-        words.number(len(places), 0)
-        + f" {word}"
+        f"{words.count(len(places), 'position')} {_BAD[word][len(places) > 1]}"
         + (f" ({_evidence(sorted(places))})" if len(places) <= _MOST_NAMED else "")
         for word, places in told.items()
         if places
