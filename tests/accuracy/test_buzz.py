@@ -234,10 +234,18 @@ def test_contact_of_another_kind_is_told() -> None:
 
 
 def test_more_true_buzz_reads_as_more() -> None:
-    # of three takes of each kind, 85 notes are struck: too few to tell 0.90 from 0.88. Of eighteen
-    # the first half reads 0.89 and the whole 0.92
-    many = TAKES_PER_KIND >= ENOUGH_FOR_FIGURES
-    assert rank_correlation(list(all_told())) >= (0.9 if many else 0.85)
+    assert rank_correlation(list(all_told())) >= 0.85
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(
+    TAKES_PER_KIND < ENOUGH_FOR_FIGURES,
+    reason="of three takes of each kind, 85 notes are struck: too few to tell 0.90 from 0.88; "
+    "BUZZSCAN_ACCURACY_TAKES=18 draws enough, and takes eight minutes",
+)
+def test_buzz_is_ranked_as_it_truly_is() -> None:
+    # of eighteen takes of each kind the first half reads 0.89 and the whole 0.92
+    assert rank_correlation(list(all_told())) >= 0.9
 
 
 def test_clean_notes_hold_no_buzz() -> None:
