@@ -186,6 +186,7 @@ def test_open_strings_that_only_touch_name_their_slots_where_that_is_sure() -> N
         attacks[:, 1:4, 0] = touched
         return explain(SETUP, evidence(both, touched=attacks, struck=False), lowest=0).found
 
+    # three slots: what two attacks say alone, a free string may say as well
     slot = named(0.3, 4.0)[0]
     assert slot.cause.kind == "low nut slot"
     assert slot.confidence >= 0.75

@@ -192,15 +192,19 @@ def test_buzz_from_the_body_up_is_a_rising_end(judged: Callable[..., Judgement])
 
 
 def test_buzz_over_the_first_frets_is_relief(judged: Callable[..., Judgement]) -> None:
-    # a bow has no edge: one at the same fret under all strings would be that of a high fret
-    contact = {(s, f): STRONG for s in ALL for f in range(1, 4 + s % 3)}
-    assert judged(contact).findings[0].kind == "neck too straight"
-    # by degrees, as geometry has it, no fret comes near it
+    # a bow has no edge: one at the same fret under all strings may be that of a high fret, if it
+    # lies low
+    for contact in (
+        {(s, f): STRONG for s in ALL for f in range(4 + s % 3)},
+        {(s, f): STRONG for s in ALL for f in range(8)},
+    ):
+        assert judged(contact).findings[0].kind == "neck too straight"
+    # by degrees, as geometry has it, no fret competes
     fading = (0.97, 0.97, 0.95, 0.9, 0.8, 0.6, 0.3, 0.1)
     contact = {(s, f): (p, -22.0) for s in ALL for f, p in enumerate(fading)}
     findings = judged(contact).findings
     assert findings[0].kind == "neck too straight"
-    assert all(f.confidence < 0.3 for f in findings if f.kind in ("high fret", "low fret"))
+    assert not [f for f in findings if f.kind in ("high fret", "low fret")]
 
 
 def test_slight_buzz_is_named_as_accepted(judged: Callable[..., Judgement]) -> None:

@@ -22,7 +22,7 @@ their energy, strings on a grid over lossy ones and, one in eighteen, waves that
 214 of them whole necks under a player who digs in, with pick noise, picks that slip off the string
 faster and slower, uneven picking, rooms and recorders drawn at random. How fast a string slips off
 makes it start brighter or darker, as a touch does: fitted to takes whose picks were all alike, the
-trees took a fifth to a third of free notes for touches.
+trees took a fifth to a third of such notes, free ones, for likelier touches than not.
 """
 
 from __future__ import annotations

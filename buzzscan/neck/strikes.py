@@ -4,7 +4,8 @@ Conventions
 -----------
 A note touches a fret as it is picked, and goes on striking one, when the strength of its pluck
 exceeds a threshold each (`buzzscan.neck.thresholds`). Strengths and thresholds are natural logs; a
-strength is counted from the middle threshold of a touch on the level neck. The strength of a string
+strength is counted from the middle threshold of a touch on the level neck, for a pluck away from it
+(`buzzscan.neck.thresholds.middle_touches`). The strength of a string
 is unknown and summed over, and so are the circumstances that all strings share: how hard the player
 picks, where and which way, and how long strikes last. How much harder or softer than that one pick
 was, its level tells. Either happens with probability Φ((strength − threshold)/slack);
@@ -45,11 +46,22 @@ __all__ = ["StrikeModel", "log_sum", "strike_model"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_HAND, _HAND_ODDS, _HAND_SPREAD = (-0.76, -0.41, -0.06, 0.29), (0.33, 0.63, 0.035, 0.005), 0.18
-"""Strength of the player's hand on all strings (at 0 half of a level neck is touched: a hard one
-comes close), how often, and how the strings scatter about it: gauges differ."""
-_PLUCK_ODDS = [odds for sense in SENSES for odds in sense.odds]
-_ODDS = np.multiply.outer(_HAND_ODDS, np.outer(_PLUCK_ODDS, LAST_ODDS))
+_HAND, _HAND_SPREAD = (-0.76, -0.41, -0.06, 0.29), 0.18
+"""Strength of the player's hand on all strings (at 0, picking away from the neck, half of a level
+one is touched: a hard one comes close), and how the strings scatter about it: gauges differ."""
+_HAND_ODDS_AWAY, _HAND_ODDS_TOWARDS = (0.33, 0.63, 0.035, 0.005), (0.34, 0.66, 1e-9, 1e-9)
+"""How often each is. A pick that pushes the string towards the neck is stopped by it: the hardest
+hands cannot push so far."""
+_ODDS = np.concatenate(
+    [
+        np.multiply.outer(
+            _HAND_ODDS_TOWARDS if sense.towards else _HAND_ODDS_AWAY,
+            np.outer(sense.odds, LAST_ODDS),
+        )
+        for sense in SENSES
+    ],
+    axis=1,
+)
 _LOG_SHARE = np.log(_ODDS.ravel())
 _SLACK, _TOUCH_SLACK = 0.28, 0.15
 """Standard deviation of ln(strength/threshold) of what goes on striking, and of a touch: what
@@ -61,7 +73,9 @@ _FALSE_TOUCH = 0.002
 """Touches that no strength explains, and missing ones."""
 _LIKE_TOUCHES = 0.12
 """Share of the free notes that start as if they touched: no two picks are alike, and other guitars
-start in ways that attacks were not learnt from (a sixth, on strings of a model that none was)."""
+start in ways that attacks were not learnt from. On strings of a model that none was, a sixth of the
+free ones look likelier to have touched than not; shares of a twentieth to a fifth serve all models
+about as well."""
 _SURE = 0.997
 _LEAST_LIKELY = 2e-3
 """No place is less likely than this, whatever the heights: the laws are no better known."""

@@ -11,7 +11,8 @@ the order of `SENSES`.
 Limits
 ------
 A pick lets go of its string in one of two senses; what lies between, and turns, is in the laws'
-scatter.
+scatter. A pick that pushes the string towards the neck is stopped by the frets, note by note; here
+it is not, beyond that the hardest hands do not push so (`buzzscan.neck.strikes`).
 """
 
 from __future__ import annotations
@@ -115,7 +116,8 @@ alone. Found on simulated strings of two models, first with heights, strengths a
 then, away from the neck, with contact as it is heard; frets, gauges, actions and plucks varied.
 `tests/accuracy/test_strikes.py` holds them against others."""
 _TOWARDS_HARDER = 0.3
-"""ln of how much farther a player pulls who pushes towards the neck: a level one buzzes later."""
+"""ln of how much farther a player pulls who pushes towards the neck: over most of a level one that
+buzzes later."""
 
 
 class _LawOnNeck(NamedTuple):
@@ -147,7 +149,7 @@ class Laws(NamedTuple):
 
 
 class Thresholds(NamedTuple):
-    """ln thresholds for profiles (strings, …, frets + 2), per place of the pluck.
+    """ln thresholds for profiles (strings, …, frets + 2), per place of the pluck of either sense.
 
     Parameters
     ----------
@@ -250,6 +252,7 @@ def middle_touches(setup: Setup, laws: Laws, *, lowest: int) -> FloatArray:
         thresholds(setup, laws, setup.profile_mm).touch[..., lowest:-1], axis=-1
     )
     towards = np.repeat([s.towards for s in SENSES], [len(s.shares) for s in SENSES])
-    away = middle[~towards]
-    middle[towards] = away[len(away) // 2] + _TOWARDS_HARDER
+    odds = np.concatenate([s.odds for s in SENSES])
+    usual = int(np.where(towards, 0.0, odds).argmax())
+    middle[towards] = middle[usual] + _TOWARDS_HARDER
     return middle
