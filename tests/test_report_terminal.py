@@ -34,6 +34,12 @@ def test_findings_warnings_and_remarks_are_all_said(neck_scan: Scan) -> None:
     assert "272 notes found, 272 judged" in text
 
 
+def test_what_is_bad_without_a_cause_has_a_next_step(neck_scan: Scan) -> None:
+    text = " ".join(render_terminal(replace(neck_scan, findings=()), color=False).split())
+    assert "No cause found: 1 position chokes (fret 9, string 6), 5 positions buzz" in text
+    assert "Next: Play it again" in text
+
+
 def test_colour_changes_nothing_but_colour(neck_scan: Scan) -> None:
     plain = render_terminal(neck_scan, color=False)
     coloured = render_terminal(neck_scan, color=True)

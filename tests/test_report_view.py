@@ -133,6 +133,13 @@ def test_what_is_bad_without_a_cause_is_said(neck_scan: Scan) -> None:
     )
 
 
+def test_what_is_bad_without_a_cause_is_shown_first_and_played_again(neck_scan: Scan) -> None:
+    view = view_of(replace(neck_scan, findings=()))
+    assert view.first_key == "6-9"
+    assert view.first_step.startswith("Play it again")
+    assert "Play it again" not in view_of(neck_scan).first_step
+
+
 def test_nothing_judged_says_so(neck_scan: Scan) -> None:
     notes = tuple(replace(n, judged=False, reason="clipped") for n in neck_scan.notes)
     assert view_of(replace(neck_scan, notes=notes, findings=())).headline == (

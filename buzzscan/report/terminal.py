@@ -200,6 +200,8 @@ def _key(layers: tuple[MapLayer, ...], width: int) -> list[str]:
 def _findings(view: ReportView, *, width: int, color: bool) -> Iterator[str]:
     if not view.findings:
         yield from _wrap(view.headline + ".", width)
+        if view.first_step:
+            yield from _wrap(f"Next: {view.first_step}", width)
         yield ""
     for index, finding in enumerate(view.findings, 1):
         head = f"{index}. {finding.kind}: {finding.where}, confidence {finding.confidence}"

@@ -38,6 +38,7 @@ _BAD = {
     "dead": ("is dead", "are dead"),
 }
 """Verdicts that nobody takes for a sound note, worst first: said of one, and of several."""
+PLAY_AGAIN = "Play it again: what comes back is the neck's, what does not was the hand's."
 _MOST_NAMED = 3
 """So many places are named one by one."""
 
@@ -142,13 +143,15 @@ def view_of(scan: Scan) -> ReportView:
     findings = tuple(
         _finding_view(f, scan, step) for f, step in zip(scan.findings, steps, strict=True)
     )
-    first = next((key for f in findings for key in f.keys if key in positions), "")
+    shown = [key for f in findings for key in f.keys if key in positions]
+    marked = [key_of(*place) for places in _bad_places(scan).values() for place in places]
+    first = next(iter([*shown, *marked]), "")
     return ReportView(
         title=scan.guitar.name or "Fretted instrument",
         shop=scan.guitar.shop,
         job=scan.guitar.job,
         headline=_headline(findings, scan),
-        first_step=_first_step(findings),
+        first_step=_first_step(findings) or (PLAY_AGAIN if marked and not findings else ""),
         counts=_counts(scan),
         setup=_setup(scan),
         layers=tuple(map_layer(layer, scan, by_place, positions) for layer in LAYERS),
@@ -228,16 +231,21 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan) -> str:
     return f"{head.title}{rest}"
 
 
-def _marked(scan: Scan) -> str:
-    """Return the positions that are bad by their verdict, empty where none is."""
+def _bad_places(scan: Scan) -> dict[str, list[tuple[int, int]]]:
+    """Return the positions that are bad by their verdict, by the verdict."""
     told: dict[str, list[tuple[int, int]]] = {word: [] for word in _BAD}
     for p in scan.positions:
         for word in {p.buzz, p.sustain} & told.keys():
             told[str(word)].append((p.string, p.fret))
+    return told
+
+
+def _marked(scan: Scan) -> str:
+    """Return what is bad on the map, empty where nothing is."""
     return ", ".join(
         f"{words.count(len(places), 'position')} {_BAD[word][len(places) > 1]}"
         + (f" ({_evidence(sorted(places))})" if len(places) <= _MOST_NAMED else "")
-        for word, places in told.items()
+        for word, places in _bad_places(scan).items()
         if places
     )
 
