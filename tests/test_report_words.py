@@ -113,3 +113,10 @@ def test_days_and_levels_in_words() -> None:
     assert (words.date("2026-03-04"), words.date("")) == ("4\u00a0March 2026", "")
     assert words.level(-200.0) == "digital silence"
     assert words.level(-74.26) == "−74.3\u00a0dBFS"
+
+
+def test_positions_are_counted_by_what_is_wrong_with_them() -> None:
+    said = [
+        words.positions_that(v, n).replace("\u00a0", " ") for v, n in (("buzz", 1), ("dead", 3))
+    ]
+    assert said == ["1 position buzzes", "3 positions are dead"]

@@ -3,10 +3,10 @@
 Conventions
 -----------
 Only judged notes count, but that what stops in every pass before it can be measured is choked. A
-value is the middle of its passes, and the spread is half their
-range. Contact is the exception: a note that buzzes every other time it is picked buzzes, so the
-verdict is by the pass that strikes most surely, and its level is that of the passes that strike.
-Words come from `Bars` and from nowhere else.
+value is the middle of its passes, and the spread is half their range. Contact is the exception: a
+note that buzzes every other time it is picked buzzes, so the verdict is by the pass that strikes
+most surely, and its level is that of the passes that strike. Words come from `Bars` and from
+nowhere else.
 
 Limits
 ------
@@ -152,19 +152,20 @@ def _is_choked(
 
 def _stopping(
     notes: Sequence[MeasuredNote], early: Mapping[int, tuple[float, float]]
-) -> list[MeasuredNote]:
-    """Return the notes of a position if every one stops long before its string's others do.
+) -> list[tuple[float, float]]:
+    """Return how long a position's notes ring, and the usual, if all stop long before others do.
 
     What stops too soon to be measured may be a hand's doing in one pass, hardly in each of several;
     where any note of the place rings, measured or not, it is no choke.
     """
     counted = judged_notes(notes)
     if counted:
-        return counted if all(n.note.id in early for n in counted) else []
+        told = [early[n.note.id] for n in counted if n.note.id in early]
+        return told if len(told) == len(counted) else []
     cut = [n for n in notes if n.note.reason.startswith(CUT_SHORT) and n.note.id in early]
     passes = {(n.note.recording, n.note.direction) for n in cut}
     rings = any(n.note.end_s - n.note.onset_s > CHOKES_WITHIN_S for n in notes)
-    return cut if len(passes) > 1 and not rings else []
+    return [early[n.note.id] for n in cut] if len(passes) > 1 and not rings else []
 
 
 def _buzz_word(
@@ -215,12 +216,12 @@ def _withheld(notes: Sequence[MeasuredNote], measure: str) -> str:
 def _reason(
     notes: Sequence[MeasuredNote],
     contacts: Sequence[float],
-    early: Mapping[int, tuple[float, float]],
+    stopping: Sequence[tuple[float, float]],
 ) -> str:
     if not notes:
         return "not played"
-    if stopping := _stopping(notes, early):
-        length, usual = early[stopping[0].note.id]
+    if stopping:
+        length, usual = stopping[0]
         stops = f"stops after {length:.2f} s where the string's other notes ring {usual:.1f} s"
         once = "; heard once, so a hand may have cut it short: play it again"
         return stops + (once if len(stopping) == 1 else "")
@@ -267,7 +268,8 @@ def _judge_position(
     level = _middle(amp if bars.heard == "amp" else buzz)
     middle_cents = _middle(cents)
     off = None if middle_cents is None else middle_cents - offset_cents
-    choked = bool(_stopping(notes, early)) or _is_choked(
+    stopping = _stopping(notes, early)
+    choked = bool(stopping) or _is_choked(
         off, _middle(_values(counted, lambda n: n.whole_decay_db_per_s)), usual, contact
     )
     ratio = rate / usual if rate is not None and usual is not None else None
@@ -289,7 +291,7 @@ def _judge_position(
         buzz=_buzz_word(bars, contact=contact, level_db=level, choked=choked),
         sustain=sustain_word(bars, ratio=ratio, sure=sure),
         pitch=_pitch_word(bars, off),
-        reason=_reason(notes, contacts, early),
+        reason=_reason(notes, contacts, stopping),
     )
 
 

@@ -206,13 +206,9 @@ def _needed(strengths: FloatArray, crowd: float) -> FloatArray:
     return out
 
 
-def _of_law(
-    setup: Setup, sense: Sense, law: Law, *, more: tuple[float, ...] = (0.0,)
-) -> _LawOnNeck:
-    """Return what a law makes of a neck; `more` eases every note by each of these."""
-    left = 1.0 - setup.places_mm / setup.scale_mm
-    ahead = np.maximum(1.0 - left[None, :] / left[:, None], 0.0)
-    swing = np.stack(
+def _swing(setup: Setup, sense: Sense) -> FloatArray:
+    """Return the envelope of each of a sense's plucks, shape (places, frets + 1, frets + 1)."""
+    return np.stack(
         [
             envelope(
                 setup.places_mm,
@@ -223,6 +219,19 @@ def _of_law(
             for share in sense.shares
         ]
     )
+
+
+def _of_law(
+    setup: Setup,
+    sense: Sense,
+    law: Law,
+    *,
+    swing: FloatArray,
+    more: tuple[float, ...] = (0.0,),
+) -> _LawOnNeck:
+    """Return what a law makes of a neck; `more` eases every note by each of these."""
+    left = 1.0 - setup.places_mm / setup.scale_mm
+    ahead = np.maximum(1.0 - left[None, :] / left[:, None], 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         per_mm = np.where(swing > 0.0, (ahead / _NEXT_FRET) ** -law.ahead / swing, np.inf)
     share = np.clip(np.array(sense.shares)[:, None, None] / left, *PLUCK_RANGE)
@@ -234,8 +243,9 @@ def _of_law(
 
 def laws_on(setup: Setup) -> Laws:
     """Return both laws on a neck, for all places of the pluck and either sense."""
-    strikes = [_of_law(setup, sense, sense.strike, more=_LAST_MORE) for sense in SENSES]
-    touches = [_of_law(setup, sense, sense.touch) for sense in SENSES]
+    swings = [(sense, _swing(setup, sense)) for sense in SENSES]
+    strikes = [_of_law(setup, s, s.strike, swing=swing, more=_LAST_MORE) for s, swing in swings]
+    touches = [_of_law(setup, s, s.touch, swing=swing) for s, swing in swings]
     strike, touch = (
         _LawOnNeck(*map(np.concatenate, zip(*laws, strict=True))) for laws in (strikes, touches)
     )

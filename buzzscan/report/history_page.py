@@ -100,12 +100,12 @@ def history_view_of(history: History) -> HistoryView:
 def _headline(last: HistoryLine) -> str:
     """Return how the neck stands after the last scan."""
     parts = [
-        words.count(n, singular, plural)
-        for n, singular, plural in (
-            (last.buzz, "position buzzes", "positions buzz"),
-            (last.choked, "position chokes", "positions choke"),
-            (last.short, "position falls short", "positions fall short"),
-            (last.dead, "position is dead", "positions are dead"),
+        words.positions_that(verdict, n)
+        for verdict, n in (
+            ("buzz", last.buzz),
+            ("choked", last.choked),
+            ("short", last.short),
+            ("dead", last.dead),
         )
         if n
     ]

@@ -32,13 +32,11 @@ __all__ = [
     "view_of",
 ]
 
-_BAD = {
-    "choked": ("chokes", "choke"),
-    "buzz": ("buzzes", "buzz"),
-    "dead": ("is dead", "are dead"),
-}
-"""Verdicts that nobody takes for a sound note, worst first: said of one, and of several."""
-PLAY_AGAIN = "Play it again: what comes back is the neck's, what does not was the hand's."
+_Places = dict[str, list[tuple[int, int]]]
+
+_BAD = ("choked", "buzz", "dead")
+"""Verdicts that nobody takes for a sound note, worst first."""
+_PLAY_AGAIN = "Play it again: what comes back is the neck's, what does not was the hand's."
 _MOST_NAMED = 3
 """So many places are named one by one."""
 
@@ -144,14 +142,15 @@ def view_of(scan: Scan) -> ReportView:
         _finding_view(f, scan, step) for f, step in zip(scan.findings, steps, strict=True)
     )
     shown = [key for f in findings for key in f.keys if key in positions]
-    marked = [key_of(*place) for places in _bad_places(scan).values() for place in places]
-    first = next(iter([*shown, *marked]), "")
+    bad = _bad_places(scan)
+    shown += [key_of(*place) for places in bad.values() for place in places]
+    shown += [key for key, position in positions.items() if position.played]
     return ReportView(
         title=scan.guitar.name or "Fretted instrument",
         shop=scan.guitar.shop,
         job=scan.guitar.job,
-        headline=_headline(findings, scan),
-        first_step=_first_step(findings) or (PLAY_AGAIN if marked and not findings else ""),
+        headline=_headline(findings, scan, bad),
+        first_step=_first_step(findings, bad),
         counts=_counts(scan),
         setup=_setup(scan),
         layers=tuple(map_layer(layer, scan, by_place, positions) for layer in LAYERS),
@@ -163,7 +162,7 @@ def view_of(scan: Scan) -> ReportView:
         notes=_note_views(scan),
         method=method_of(scan.bars),
         cautions=CAUTIONS,
-        first_key=first or next((k for k, p in positions.items() if p.played), ""),
+        first_key=next(iter(shown), ""),
     )
 
 
@@ -217,13 +216,12 @@ def _evidence(places: list[tuple[int, int]]) -> str:
     return "; ".join(words.place(strings, frets) for frets, strings in strings_of.items())
 
 
-def _headline(findings: tuple[FindingView, ...], scan: Scan) -> str:
+def _headline(findings: tuple[FindingView, ...], scan: Scan, bad: _Places) -> str:
     if not any(n.judged for n in scan.notes):
         return "No note could be judged"
     if not findings:
-        marked = _marked(scan)
-        if marked:
-            return f"No cause found: {marked}"
+        if bad:
+            return f"No cause found: {_marked(bad)}"
         return "Nothing stands out: no fault found at this bar"
     head = findings[0]
     more = len(findings) - 1
@@ -231,29 +229,31 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan) -> str:
     return f"{head.title}{rest}"
 
 
-def _bad_places(scan: Scan) -> dict[str, list[tuple[int, int]]]:
-    """Return the positions that are bad by their verdict, by the verdict."""
-    told: dict[str, list[tuple[int, int]]] = {word: [] for word in _BAD}
-    for p in scan.positions:
-        for word in {p.buzz, p.sustain} & told.keys():
-            told[str(word)].append((p.string, p.fret))
-    return told
+def _bad_places(scan: Scan) -> _Places:
+    """Return the positions that are bad, by the verdict that says so."""
+    told = {
+        word: [(p.string, p.fret) for p in scan.positions if word in {p.buzz, p.sustain}]
+        for word in _BAD
+    }
+    return {word: places for word, places in told.items() if places}
 
 
-def _marked(scan: Scan) -> str:
-    """Return what is bad on the map, empty where nothing is."""
+def _marked(bad: _Places) -> str:
+    """Return what is bad on the map."""
     return ", ".join(
-        f"{words.count(len(places), 'position')} {_BAD[word][len(places) > 1]}"
+        words.positions_that(word, len(places))
         + (f" ({_evidence(sorted(places))})" if len(places) <= _MOST_NAMED else "")
-        for word, places in _bad_places(scan).items()
-        if places
+        for word, places in bad.items()
     )
 
 
-def _first_step(findings: tuple[FindingView, ...]) -> str:
-    """Return the check by hand that comes first: the first sentence of the first next step."""
+def _first_step(findings: tuple[FindingView, ...], bad: _Places) -> str:
+    """Return the check by hand that comes first: the first sentence of the first next step.
+
+    Of what is bad without a cause, it is to hear it again.
+    """
     if not findings:
-        return ""
+        return _PLAY_AGAIN if bad else ""
     first, stop, _ = findings[0].next_step.partition(". ")
     return f"{first}." if stop else first
 

@@ -32,6 +32,7 @@ __all__ = [
     "number",
     "percent",
     "place",
+    "positions_that",
     "quantity",
     "seconds",
     "sentence",
@@ -43,6 +44,12 @@ _MINUS = "−"
 _NBSP = "\u00a0"
 
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|dB|dBFS|Hz|kHz|s|cents|%)(?![\w]))")
+_POSITIONS_THAT = {
+    "buzz": ("position buzzes", "positions buzz"),
+    "choked": ("position chokes", "positions choke"),
+    "short": ("position falls short", "positions fall short"),
+    "dead": ("position is dead", "positions are dead"),
+}
 _MONTHS = (
     "January",
     "February",
@@ -122,6 +129,11 @@ def date(iso: str) -> str:
 def count(n: int, singular: str, plural: str = "") -> str:
     """Return a number of things, in the right form."""
     return f"{n}{_NBSP}{singular if n == 1 else plural or singular + 's'}"
+
+
+def positions_that(verdict: str, n: int) -> str:
+    """Return how many positions have a bad verdict: "2 positions buzz"."""
+    return count(n, *_POSITIONS_THAT[verdict])
 
 
 def note(written: str) -> str:
