@@ -116,7 +116,7 @@ def _scan(
     bars: Bars,
     progress: Callable[[float], None] | None,
 ) -> Scan:
-    from buzzscan.measures import held_remarks, measure_notes
+    from buzzscan.measures import held_remarks, measure_notes, offset_of
     from buzzscan.neck import judge
     from buzzscan.notes import find_notes
     from buzzscan.notes.speed import told_of_speed
@@ -130,14 +130,15 @@ def _scan(
         offset_cents=found.offset_cents,
         progress=_part(progress, _FOUND, _MEASURED),
     )
-    judgement = judge(found.guitar, notes, bars=bars, offset_cents=found.offset_cents)
+    offset = offset_of(notes, near_cents=found.offset_cents)
+    judgement = judge(found.guitar, notes, bars=bars, offset_cents=offset)
     if progress is not None:
         progress(1.0)
     return Scan(
-        recordings=told_of_speed(opened, found.offset_cents),
+        recordings=told_of_speed(opened, offset),
         guitar=found.guitar,
         tuning_found=found.tuning_found,
-        offset_cents=found.offset_cents,
+        offset_cents=offset,
         remarks=(*passed_over, *found.remarks, *held_remarks(notes)),
         bars=bars,
         notes=notes,

@@ -351,6 +351,16 @@ def pluck(
     )
 
 
+def _gliding(
+    note: npt.NDArray[np.float64], rate_hz: int, cents: float, fall_db_per_s: float
+) -> npt.NDArray[np.float64]:
+    """Return a note that begins sharp: tension rises with the square of the swing."""
+    t = np.arange(note.size) / rate_hz
+    settles_s = 10.0 / (np.log(10.0) * fall_db_per_s)
+    ahead_s = cents * np.log(2.0) / 1200.0 * settles_s * (1.0 - np.exp(-t / settles_s))
+    return np.interp(t + ahead_s, t, note, right=0.0) if cents else note
+
+
 def run_of(
     *,
     rate_hz: int = 44100,
@@ -361,9 +371,13 @@ def run_of(
     peak: float = 0.3,
     noise_dbfs: float | None = -75.0,
     fall_db_per_s: float = 12.0,
+    glide_cents: float = 0.0,
     seed: int = 0,
 ) -> npt.NDArray[np.float64]:
-    """Return a chromatic run up and down each string, with pauses of noise alone."""
+    """Return a chromatic run up and down each string, with pauses of noise alone.
+
+    Notes begin sharp by `glide_cents`, as hard picks do, and settle as they fall.
+    """
     rng = np.random.default_rng(seed)
     pause = np.zeros(round(gap_s * rate_hz))
     parts = [np.zeros(round(0.4 * rate_hz))]
@@ -372,7 +386,7 @@ def run_of(
             pitch_hz = 440.0 * 2.0 ** ((midi + fret - 69.0) / 12.0)
             strength = peak * 10.0 ** (rng.normal(0.0, 1.5) / 20.0)
             note = pluck(pitch_hz, rate_hz, note_s, rng, fall_db_per_s=fall_db_per_s)
-            parts += [strength * note, pause]
+            parts += [strength * _gliding(note, rate_hz, glide_cents, fall_db_per_s), pause]
     samples = np.concatenate(parts)
     if noise_dbfs is not None:
         samples += 10.0 ** (noise_dbfs / 20.0) * rng.standard_normal(len(samples))

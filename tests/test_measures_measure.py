@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 
 import numpy as np
 import pytest
 
 from buzzscan.guitar import Guitar
-from buzzscan.measures import MeasuredNote, measure_notes
+from buzzscan.measures import MeasuredNote, measure_notes, offset_of
 from buzzscan.notes.note import Note
 from buzzscan.recording import Recording, RecordingWarning, recording_from_samples
 
+Maker = Callable[..., MeasuredNote]
 RATE = 22050
 SECONDS = 0.8
 PLACES = ((1, 0), (3, 5), (6, 12))
@@ -120,3 +122,12 @@ def test_note_of_noise_has_no_string() -> None:
 
 def test_no_notes_are_no_measures() -> None:
     assert measure_notes([take()], Guitar(), []) == ()
+
+
+def test_the_instrument_lies_where_its_judged_notes_settle(note_at: Maker) -> None:
+    cents = (-1.0, 0.5, 2.0, 104.0, None)
+    notes = [note_at(1, i, id=i + 1, cents=c) for i, c in enumerate(cents)]
+    notes += [note_at(1, 6 + i, id=6 + i, cents=9.0, note_judged=False) for i in range(4)]
+    assert offset_of(notes, near_cents=6.0) == 0.5
+    assert offset_of(notes[3:5], near_cents=6.0) == 6.0
+    assert offset_of([], near_cents=-31.8) == -31.8

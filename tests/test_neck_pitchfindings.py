@@ -81,3 +81,12 @@ def test_the_nut_comes_before_the_saddle_and_the_saddle_before_tuning() -> None:
 def test_a_capo_hides_the_nut_and_one_string_has_no_others_to_be_tuned_to() -> None:
     assert found({"nut_cents": 9.0}, capo=2) == ()
     assert found({"tuning_cents": 12.0}) == ()
+
+
+def test_a_string_is_out_of_tune_against_the_middle_one() -> None:
+    # fretted notes are sharper than open ones, so all open strings lie below the whole
+    flat = [{"tuning_cents": -7.0, "string": s} for s in range(1, 6)]
+    assert found(*flat) == ()
+    (other,) = found(*flat, {"tuning_cents": 2.0, "string": 6})
+    assert (other.kind, other.strings) == ("tuning", (6,))
+    assert "9.0 cents sharp against the other strings" in other.summary

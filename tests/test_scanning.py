@@ -67,6 +67,20 @@ def test_pitch_and_decay_are_those_of_the_strings(judged: Scan) -> None:
     assert np.median(rates) == pytest.approx(12.0, rel=0.1)
 
 
+def test_a_guitar_that_is_dug_into_is_as_sharp_as_its_notes_settle(make_run: MakeRun) -> None:
+    settled, gliding = (
+        scan(recording_from_samples(samples, 44100), GUITAR)
+        for samples in (
+            make_run(open_midi=(59, 64), frets=FRETS, glide_cents=cents) for cents in (0.0, 14.0)
+        )
+    )
+    assert settled.offset_cents == pytest.approx(0.07, abs=0.5)
+    assert gliding.offset_cents == pytest.approx(settled.offset_cents, abs=1.5)
+    told = [p.pitch for p in gliding.positions if p.pitch is not None]
+    assert len(told) == 2 * len(FRETS)
+    assert set(told) == {"in tune"}
+
+
 def test_paths_and_opened_recordings_say_the_same(takes: Path, judged: Scan) -> None:
     opened = [buzzscan.open_recording(takes / name) for name in ("b.flac", "e.wav")]
     again = scan(opened, GUITAR)

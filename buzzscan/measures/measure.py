@@ -12,7 +12,7 @@ What a warning of the recording spoils is withheld, with the warning as the reas
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,7 +33,7 @@ from buzzscan.partials import PartialFit
 from buzzscan.recording import Recording, Samples
 from buzzscan.units import hz_to_cents, rate_to_t60
 
-__all__ = ["measure_notes"]
+__all__ = ["measure_notes", "offset_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -41,6 +41,9 @@ _BEFORE_S = 0.03
 _END_MARGIN_S = 0.015
 _NOTES_FOR_ROOM = 16
 """Each says for or against a room by two to five nats, so these are sure."""
+_NEAR_CENTS = 60.0
+"""Notes farther than this from where the take as a whole was found rest on another fret, or were
+taken for another string."""
 _UNHEARD = "no string is heard at this pitch"
 _DECAYS = ("decay_db_per_s", "whole_decay_db_per_s", "edt_s", "t20_s", "t30_s")
 
@@ -87,7 +90,7 @@ def measure_notes(
     notes
         As found.
     offset_cents
-        How far the instrument as a whole lies from its nominal pitch.
+        How far the instrument as a whole lies from its nominal pitch, as the notes were found.
     progress
         Called with the share done, 0–1.
     """
@@ -113,6 +116,22 @@ def measure_notes(
         _measured(recordings[note.recording], guitar, note, sound, buzz)
         for note, sound, buzz in zip(notes, sounds, buzzes, strict=True)
     )
+
+
+def offset_of(notes: Iterable[MeasuredNote], *, near_cents: float) -> float:
+    """Return how far the instrument as a whole lies from its nominal pitch, in cents.
+
+    By what its strings settle at: as they are found, right after the pick, those that are dug into
+    are some cents sharp, and every note would be called flat against that.
+
+    Parameters
+    ----------
+    near_cents
+        The same as the notes were found.
+    """
+    own = [n.cents for n in notes if n.judged and n.note.judged and n.cents is not None]
+    near = [c for c in own if abs(c - near_cents) < _NEAR_CENTS]
+    return float(np.median(near)) if near else near_cents
 
 
 def _some_of_each(notes: Sequence[Note], n_recordings: int) -> list[int]:

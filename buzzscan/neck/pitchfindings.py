@@ -13,6 +13,7 @@ Moves in mm are for the scale given; without it they are said for 100 mm of scal
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterable, Mapping, Sequence
 
 from buzzscan.neck.advice import ADVICE, how_sure
@@ -27,6 +28,8 @@ _SADDLE_SHARE, _NUT_SHARE, _TUNING_SHARE = 0.75, 0.75, 1.0
 """Shares of the bar for pitch: the saddle's error doubles by fret 24, so it is told early."""
 _CLEAR_SHARE = 0.5
 _NUT_FRETS = 3
+_ENOUGH_STRINGS = 3
+"""So many have a middle that one which is out of tune does not move."""
 
 
 def _confidence(value: float, error: float, least: float) -> float:
@@ -118,17 +121,22 @@ def _nut(
 
 
 def _tuning(
-    pitch: StringPitch, positions: Mapping[Place, Position], bars: Bars, capo: int
+    pitch: StringPitch,
+    cents: float,
+    positions: Mapping[Place, Position],
+    *,
+    bars: Bars,
+    capo: int,
 ) -> Finding:
-    word = "sharp" if pitch.tuning_cents > 0.0 else "flat"
-    confidence = _confidence(pitch.tuning_cents, pitch.tuning_error, bars.pitch_cents * 0.7)
+    word = "sharp" if cents > 0.0 else "flat"
+    confidence = _confidence(cents, pitch.tuning_error, bars.pitch_cents * 0.7)
     return _finding(
         "tuning",
         pitch,
         (capo,),
         confidence=confidence,
         summary=f"{how_sure(confidence)}: string {pitch.string} as a whole is "
-        f"{abs(pitch.tuning_cents):.1f} cents {word} against the other strings "
+        f"{abs(cents):.1f} cents {word} against the other strings "
         f"(± {_Z_90 * pitch.tuning_error:.1f}): it was not in tune for this take.",
         notes=_ids(pitch.string, (capo,), positions),
     )
@@ -142,8 +150,14 @@ def pitch_findings(
     scale_mm: float | None,
     capo: int,
 ) -> tuple[Finding, ...]:
-    """Return findings on nut height, saddle and tuning of every string, in that order."""
+    """Return findings on nut height, saddle and tuning of every string, in that order.
+
+    A string is out of tune against the middle one of all: fretted notes are mostly sharper than
+    open ones, so against these all open strings are flat.
+    """
     nuts, saddles, tunings = [], [], []
+    enough = len(pitches) >= _ENOUGH_STRINGS
+    middle = statistics.median(p.tuning_cents for p in pitches) if enough else 0.0
     for pitch in pitches:
         least = _NUT_SHARE * bars.pitch_cents
         if (
@@ -157,6 +171,7 @@ def pitch_findings(
             saddles.append(_saddle(pitch, scale_mm, positions, least))
         least = _TUNING_SHARE * bars.pitch_cents
         # one string alone has no others to be out of tune with
-        if len(pitches) > 1 and _matters(pitch.tuning_cents, pitch.tuning_error, least):
-            tunings.append(_tuning(pitch, positions, bars, capo))
+        cents = pitch.tuning_cents - middle
+        if len(pitches) > 1 and _matters(cents, pitch.tuning_error, least):
+            tunings.append(_tuning(pitch, cents, positions, bars=bars, capo=capo))
     return (*nuts, *saddles, *tunings)
