@@ -192,5 +192,5 @@ def test_open_strings_that_only_touch_name_their_slots_where_that_is_sure() -> N
     assert slot.confidence >= 0.75
     assert slot.places == ((2, 0), (3, 0), (4, 0))
     # less than sure, it is no finding: nobody hears it; nor what strikes and does not touch
-    assert not named(0.3, 2.0)
+    assert not named(0.3, 1.5)
     assert not named(0.97, -1.2)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
@@ -129,6 +130,41 @@ def test_a_guitar_whose_every_attack_looks_like_a_touch_is_not_touched_everywher
 ) -> None:
     assert touched(note_at, 0.9, struck=0.99, others=0.2) > 1.5
     assert touched(note_at, 0.9, struck=0.99, others=0.9) < 0.0
+
+
+def scattered(note_at: Maker, *, scatter: float, string: int | None = None) -> list[float]:
+    """Return what attacks of log odds 3 at the last fret say of a touch, by string.
+
+    All others are free, about -2.5, and scatter by 1, on the string that is named, or on all, by
+    `scatter`; the first fret of each strikes and is heard to touch.
+    """
+    free = norm.ppf((np.arange(33) * 20 % 33 + 0.5) / 33)
+    ids = itertools.count()
+    notes = []
+    for s in GUITAR.strings:
+        own = scatter if string in {None, s} else 1.0
+        odds = np.append(own * free - 2.5, [6.0, 3.0])
+        frets = [*np.repeat(np.delete(np.arange(12), 1), 3), 1, 12]
+        for fret, attack in zip(frets, 1.0 / (1.0 + np.exp(-odds)), strict=True):
+            contact = 0.99 if fret == 1 else 0.002
+            one = {"id": next(ids), "contact": contact, "attack_contact": float(attack)}
+            notes.append(note_at(s, int(fret), **one))
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    touched = evidence_of(GUITAR, positions, by_position(notes), silent={}).all_touched
+    return touched[:, 12].tolist()
+
+
+def test_attacks_that_scatter_say_less_of_a_touch(note_at: Maker) -> None:
+    narrow, wide = (scattered(note_at, scatter=by) for by in (1.0, 3.0))
+    assert min(narrow) > 1.5
+    assert all(w < n - 0.7 for w, n in zip(wide, narrow, strict=True))
+
+
+def test_how_one_string_s_attacks_scatter_is_that_string_s(note_at: Maker) -> None:
+    every, one = scattered(note_at, scatter=1.0), scattered(note_at, scatter=3.0, string=3)
+    lost = np.subtract(every, one)
+    assert lost[2] > 0.7
+    assert lost[[0, 1, 3]].max() < 0.3 * lost[2]
 
 
 def picked(note_at: Maker, *, over_db: float) -> Evidence:

@@ -65,9 +65,15 @@ _LOOK_BOUNDS = (0.03, 60.0)
 _PLAIN_ODDS, _PLAIN_SCALE, _PLAIN_SURE = 5.5, 2.7, 0.8
 """Log odds of contact at which a strike sounds plain, as likely as not, within how many more or
 less it comes to do so, and how sure that may be (found on simulated strings)."""
-_FREE_SHARE, _FREE_ODDS = 0.1, -1.5
-"""Share of the attacks of a take that touch nothing, and log odds that free ones have at most (on
-simulated takes the lowest tenth lies below, but where strings touch nearly everywhere)."""
+_FREE_SHARES, _FREE_REACH = (0.1, 0.4), 2.6
+"""Two shares of a string's attacks, its lowest, that mostly touch nothing, and how many times what
+lies between their log odds, from the lower one, free ones reach: beyond, as many touch as are free
+(on simulated takes of four models, whatever the middle of the free ones and their scatter)."""
+_MOST_USUAL = 2.5
+"""No string's free attacks are taken to reach further than these log odds: it may touch nearly
+everywhere."""
+_OWN_ATTACKS = 10.0
+"""Attacks of a string that tell as much of how far its free ones reach as all those of the take."""
 _SILENT_ODDS = 3.0
 """Log odds of contact for a pass that had time for a note and gave none. On simulated runs notes
 that strike hard are lost a hundred times as often as free ones; a player may also rest."""
@@ -213,12 +219,12 @@ class _Touches(NamedTuple):
     Parameters
     ----------
     usual
-        Log odds that its attacks have anyway.
+        By string, log odds that its free attacks reach anyway.
     heard
-        Share of touches that it lets hear.
+        Share of touches that the take lets hear.
     """
 
-    usual: float
+    usual: Mapping[int, float]
     heard: float
 
     def log_odds(self, notes: Iterable[MeasuredNote]) -> dict[int, float]:
@@ -228,20 +234,45 @@ class _Touches(NamedTuple):
         return dict(zip((n.note.id for n in told), odds.tolist(), strict=True))
 
 
-def _touch_ratios(notes: Iterable[MeasuredNote], usual: float) -> FloatArray:
+def _touch_ratios(notes: Iterable[MeasuredNote], usual: Mapping[int, float]) -> FloatArray:
     """Return how much likelier each attack is with a touch than without, of notes that tell."""
-    return np.clip(np.exp(_touch_odds(notes) - usual), *_TOUCH_BOUNDS)
+    told = [n for n in notes if n.attack_contact is not None]
+    anyway = np.array([usual[n.note.string] for n in told])
+    return np.clip(np.exp(_touch_odds(told) - anyway), *_TOUCH_BOUNDS)
+
+
+def _free_reach(odds: FloatArray) -> float:
+    """Return the log odds of a touch that free attacks reach, by the lower ones of all."""
+    low, high = np.quantile(odds, _FREE_SHARES)
+    return float(low + _FREE_REACH * (high - low))
+
+
+def _usual_touches(notes: Sequence[MeasuredNote]) -> dict[int, float]:
+    """Return by string the log odds that its free attacks reach, each by its own and by all."""
+    strings = defaultdict(list)
+    for note in notes:
+        if note.attack_contact is not None:
+            strings[note.note.string].append(note)
+    if not strings:
+        return {}
+    everywhere = _free_reach(_touch_odds(notes))
+    out = {}
+    for string, mine in strings.items():
+        own = len(mine) / (len(mine) + _OWN_ATTACKS)
+        reach = own * _free_reach(_touch_odds(mine)) + (1.0 - own) * everywhere
+        out[string] = min(max(reach, 0.0), _MOST_USUAL)
+    return out
 
 
 def _touches(notes: Sequence[MeasuredNote]) -> _Touches:
     """Return what attacks are worth in a take, by its own.
 
-    A guitar on which every attack looks like a touch, and nothing goes on striking, starts like
-    that: its quietest tenth is taken for free. And what goes on striking has touched in its
-    attack: where those attacks sound like any other, a clear attack is no sign of a free string.
+    A guitar whose attacks look like touches where nothing goes on striking, starts like that, and
+    some of its strings do more than others: what its free attacks reach is no touch. And what goes
+    on striking has touched in its attack: where those attacks sound like any other, a clear attack
+    is no sign of a free string.
     """
-    odds = _touch_odds(notes)
-    usual = max(float(np.quantile(odds, _FREE_SHARE)) - _FREE_ODDS, 0.0) if odds.size else 0.0
+    usual = _usual_touches(notes)
     struck = [n for n in notes if n.contact is not None and n.contact >= _SURELY_STRIKES]
     ratios = _touch_ratios(struck, usual)
     shares = np.linspace(0.0, 1.0, 21)

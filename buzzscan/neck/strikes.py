@@ -71,11 +71,9 @@ _FALSE_ALARM, _MISS = 0.002, 0.015
 """Contact heard where there is none, and missed where there is, per look."""
 _FALSE_TOUCH = 0.002
 """Touches that no strength explains, and missing ones."""
-_LIKE_TOUCHES = 0.12
-"""Share of the free notes that start as if they touched: no two picks are alike, and other guitars
-start in ways that attacks were not learnt from. On strings of a model that none was, a sixth of the
-free ones look likelier to have touched than not; shares of a twentieth to a fifth serve all models
-about as well."""
+_LIKE_TOUCHES = 0.05
+"""Share of the free notes that start as if they touched, beyond what is usual on their string: no
+two picks are alike. Shares of a thirtieth to an eighth serve all models about as well."""
 _SURE = 0.997
 _LEAST_LIKELY = 2e-3
 """No place is less likely than this, whatever the heights: the laws are no better known."""
