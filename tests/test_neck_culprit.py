@@ -13,6 +13,7 @@ from buzzscan.guitar import Guitar
 from buzzscan.neck.clearance import Setup, setup_of
 from buzzscan.neck.culprit import Explanation, Found, explain
 from buzzscan.neck.evidence import Evidence
+from buzzscan.neck.strikes import strike_model
 
 GUITAR = Guitar(
     scale_mm=647.7,
@@ -167,14 +168,52 @@ def test_notes_that_touch_in_their_attack_only_are_told_apart() -> None:
     assert found.touched == ((2, 7),)
 
 
-def test_faint_contact_names_a_straight_neck_only_where_attacks_touch() -> None:
+def test_what_nobody_hears_is_no_fault_of_the_setup() -> None:
     given = heard({(s, f) for s in range(1, 7) for f in (1, 2, 4)})
-    faint = dataclasses.replace(given, struck=np.zeros_like(given.struck))
-    assert not [f for f in explain(SETUP, faint, lowest=0).found if f.cause.whole_neck]
     touched = np.full(SETUP.heights_mm.shape, -1.2)
     touched[:, :6] = 2.5
-    told = explain(SETUP, dataclasses.replace(faint, touched=touched[None]), lowest=0).found
-    assert told[0].cause.kind == "neck too straight"
+    given = dataclasses.replace(given, touched=touched[None])
+
+    def named(n_struck: int) -> list[str]:
+        struck = np.zeros_like(given.struck)
+        struck[:n_struck, 1] = True
+        found = explain(SETUP, dataclasses.replace(given, struck=struck), lowest=0).found
+        return [f.cause.kind for f in found if f.cause.of_setup]
+
+    assert named(0) == named(1) == []
+    assert named(2) == ["neck too straight"]
+
+
+def played_hard(seed: int, *, strength: float, high_mm: float = 0.0) -> tuple[Found, ...]:
+    """Return what is found on a dressed neck, its frets off by 0.015 mm (1 sigma).
+
+    Parameters
+    ----------
+    strength
+        ln of the hand over the middle touch of a level neck, for a usual pluck.
+    high_mm
+        Of fret 9, under all strings.
+    """
+    rng = np.random.default_rng(seed)
+    profile = SETUP.profile_mm.copy()
+    frets = slice(1, SETUP.heights_mm.shape[1])
+    profile[:, frets] += np.clip(rng.normal(0.0, 0.015, profile[0, frets].size), -0.03, 0.03)
+    profile[:, 9] += high_mm
+    model = strike_model(SETUP, heard([]), lowest=0)
+    needed = model.thresholds(profile).strike[1, 1] - model.middle[1, 0][:, None]
+    picked = strength + rng.normal(0.0, 0.1, (6, 1)) + rng.normal(0.0, 0.15, needed.shape)
+    contact = np.where(picked > needed, 0.97, 0.003)
+    return explain(SETUP, evidence(contact), lowest=0).found
+
+
+def test_a_fret_that_is_off_by_a_hair_is_no_fault_though_a_hard_hand_strikes_it_first() -> None:
+    necks = [played_hard(seed, strength=0.4) for seed in range(8)]
+    named = [max((f.confidence for f in n if not f.cause.of_setup), default=0.0) for n in necks]
+    assert np.sum(np.array(named) > 0.5) <= 1
+    for seed in range(8):
+        first = played_hard(seed, strength=-0.1, high_mm=0.12)[0]
+        assert (first.cause.kind, first.cause.frets) == ("high fret", (9,))
+        assert first.confidence > 0.6
 
 
 def test_open_strings_that_only_touch_name_their_slots_where_that_is_sure() -> None:

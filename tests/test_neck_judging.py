@@ -168,13 +168,13 @@ def here_and_there(note_at: Maker, seed: int, *, harder_db: float) -> list[Measu
 
 def test_a_fret_is_told_from_a_hand_that_strikes_here_and_there(note_at: Maker) -> None:
     def told(harder_db: float) -> int:
-        takes = [here_and_there(note_at, seed, harder_db=harder_db) for seed in range(5)]
+        takes = [here_and_there(note_at, seed, harder_db=harder_db) for seed in range(8)]
         found = [[(f.kind, f.frets) for f in judge(GUITAR, notes).findings] for notes in takes]
         return sum(("high fret", (14,)) in each for each in found)
 
     # what strikes where it was picked harder asks for no cause; what strikes though picked softer
     # does, and hides the one there is
-    assert told(2.0) >= 4
+    assert told(2.0) >= 5
     assert told(-2.0) < told(2.0)
 
 

@@ -67,6 +67,11 @@ class Cause:
         return self.kind, self.frets[0] if self.kind in FRET_KINDS else 0
 
     @property
+    def of_setup(self) -> bool:
+        """Whether it sits at no fret and no slot, but in how the neck and the strings lie."""
+        return self.kind not in {*FRET_KINDS, "low nut slot"}
+
+    @property
     def whole_neck(self) -> bool:
         """Whether it always concerns all strings."""
         return self.span_shares[:2] == (0.0, 0.0)

@@ -51,9 +51,9 @@ _TYPICAL_RELIEF_MM = 0.2
 _TYPICAL_NUT_GAP_MM = 0.4
 PLUCK_RANGE = (0.02, 0.5)
 """Pluck places considered, as a share of the sounding string."""
-_SOUND_NUT_GAP_MM = 0.2
-"""A slot cut lower than this is a cause to be found, not a setup to take for granted (common
-practice, no source)."""
+_SOUND_NUT_GAP_MM, _SOUND_RELIEF_MM = 0.2, 0.1
+"""A slot cut lower than this, and a neck that is straighter, is a cause to be found, not a setup to
+take for granted (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +124,7 @@ def setup_of(guitar: Guitar) -> Setup:
     typical = _TYPICAL_BASS_SCALE_MM if open_hz.min() < _BASS_BELOW_HZ else _TYPICAL_GUITAR_SCALE_MM
     scale = guitar.scale_mm or typical
     relief = _TYPICAL_RELIEF_MM if guitar.relief_mm is None else guitar.relief_mm
+    relief = max(relief, _SOUND_RELIEF_MM)
     gap = _TYPICAL_NUT_GAP_MM if guitar.nut_gap_mm is None else guitar.nut_gap_mm
     gap = max(gap, _SOUND_NUT_GAP_MM)
     places = fret_places(max(guitar.frets, 12), scale_mm=scale)

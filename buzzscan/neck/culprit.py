@@ -71,9 +71,9 @@ _TOUCH_REACH = 3
 """A high fret is touched from this many frets behind it and hardly from further: by similar
 triangles, half the clearance to the next fret is a sixth of that to the third."""
 _MAY_BELONG = 0.2
-_LEAST_LOW_PLACES = 2
-"""Strings that lie too low strike in more places than one, and not only as they are picked: any
-level neck is touched by a hard hand."""
+_LEAST_PLACES = 2
+"""Strings that lie low, or a neck that is straight or rises, strike in more places than one, and
+not only as they are picked: any level neck is touched by a hard hand."""
 _LEAST_STRINGS = 2
 """The neck bows and rises under all strings: one alone speaks of itself, not of the neck."""
 
@@ -275,7 +275,7 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         raised = _explained(striking, model.striking(others, given=full))
         cause = search.causes[one.pick.index]
         told = raised & evidence.struck
-        if cause.kind == "low action" and np.count_nonzero(told) < _LEAST_LOW_PLACES:
+        if cause.of_setup and np.count_nonzero(told) < _LEAST_PLACES:
             continue
         if not told.any() and cause.kind in FRET_KINDS and one.confidence >= _FAINT_SURE:
             told = raised & heard

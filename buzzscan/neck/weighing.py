@@ -21,7 +21,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from buzzscan.neck.causes import Cause
+from buzzscan.neck.causes import FRET_KINDS, Cause
 from buzzscan.neck.strikes import StrikeModel, log_sum
 
 __all__ = ["MOST_SURE", "Pick", "Search", "Weighed", "search_over"]
@@ -33,6 +33,10 @@ _RIVAL = 0.08
 """Probability from which a rival is worth naming."""
 _NEVER = -1e6
 """Log odds of a shape that another one of its kind stands for."""
+_UNEVEN_MM, _UNEVEN_ODDS = np.array([0.012, 0.025, 0.04]), np.array([0.46, 0.2, 0.033])
+"""By how much a fret of a level neck stands above or below its line, and how often; the rest lie on
+it. That is a normal scatter of 0.015 mm (common practice, no source): a fret that is off by no more
+is no fault, even where a hard hand strikes it first."""
 MOST_SURE = 0.99
 """No model of a neck is surer than this."""
 
@@ -178,27 +182,65 @@ class Search:
     spans: tuple[Span, ...]
     log_share: FloatArray
     changes: FloatArray
+    uneven: FloatArray
 
     def weigh(self, profile: FloatArray) -> Weighed:
         """Return all hypotheses weighed as additions to a profile (strings, frets + 2)."""
         base = self.model.log_evidence(profile)
         gain = self.model.log_evidence(profile[:, None, None, :] + self.changes)
         gain -= base[:, :, None, None]
-        sums = np.concatenate([np.zeros_like(gain[:, :1]), np.cumsum(gain, axis=1)], axis=1)
-        first, last = np.asarray(self.spans).T
-        of_spans = sums[:, last] - sums[:, first]
-        total = base.sum(axis=1)
-        by_size = self.model.over_circumstances(total[:, None, None, None] + of_spans)
-        by_size = np.moveaxis(by_size - self.model.over_circumstances(total), 0, 1)
+        by_size = self._over_spans(base, gain)
         prior = np.array([c.log_prior for c in self.causes])[:, None] + self.log_share
+        by_size -= self._level(profile, base)[:, :, None]
         return Weighed(
             causes=self.causes,
             spans=self.spans,
             scores=log_sum(by_size, axis=-1) - np.log(by_size.shape[-1]) + prior,
             by_size=by_size,
             gain=gain,
-            base=total + self.model.log_circumstances,
+            base=base.sum(axis=1) + self.model.log_circumstances,
         )
+
+    def _over_spans(self, base: FloatArray, gain: FloatArray) -> FloatArray:
+        """Return log likelihood ratios of spans of strings, (causes, spans, sizes).
+
+        Parameters
+        ----------
+        base, gain
+            Log evidence of a profile, (circumstances, strings), and what every change adds to it,
+            (circumstances, strings, causes, sizes).
+        """
+        sums = np.concatenate([np.zeros_like(gain[:, :1]), np.cumsum(gain, axis=1)], axis=1)
+        first, last = np.asarray(self.spans).T
+        of_spans = sums[:, last] - sums[:, first]
+        total = base.sum(axis=1)
+        by_size = self.model.over_circumstances(total[:, None, None, None] + of_spans)
+        return np.moveaxis(by_size - self.model.over_circumstances(total), 0, 1)
+
+    def _level(self, profile: FloatArray, base: FloatArray) -> FloatArray:
+        """Return log likelihood ratios of frets that are uneven as any are, (causes, spans).
+
+        That is what a fault at one fret competes with: either of the two that sound alike, it and
+        the next one, may be off by a little. 0 for causes that are no fret's.
+        """
+        out = np.zeros((len(self.causes), len(self.spans)))
+        gain = self.model.log_evidence(profile[:, None, None, :] + self.uneven)
+        gain -= base[:, :, None, None]
+        one_fret = [i for i, c in enumerate(self.causes) if c.kind in FRET_KINDS]
+        uneven = self._over_spans(base, gain) + np.log(_UNEVEN_ODDS)
+        level = np.full((*uneven.shape[:2], 1), np.log1p(-_UNEVEN_ODDS.sum()))
+        out[one_fret] = log_sum(np.concatenate([uneven, level], axis=-1), axis=-1)
+        alike = [self._sounds_alike(i) for i in range(len(self.causes))]
+        return np.maximum(out, out[alike])
+
+    def _sounds_alike(self, index: int) -> int:
+        """Return the cause most like one: a fret that is high, and the one before it, low."""
+        cause = self.causes[index]
+        if cause.kind not in FRET_KINDS:
+            return index
+        high = cause.kind == "high fret"
+        other = ("low fret", cause.frets[0] - 1) if high else ("high fret", cause.frets[0] + 1)
+        return next((i for i, c in enumerate(self.causes) if c.name == other), index)
 
     def with_picks(self, profile: FloatArray, picks: list[Pick]) -> FloatArray:
         """Return the profile with causes put in."""
@@ -218,4 +260,5 @@ def search_over(model: StrikeModel, causes: tuple[Cause, ...]) -> Search:
     with np.errstate(divide="ignore"):
         log_share = np.log(shares)
     changes = np.stack([np.outer(c.sizes_mm, c.shape) for c in causes])
-    return Search(model, causes, spans, log_share, changes)
+    uneven = np.stack([np.outer(_UNEVEN_MM, c.shape) for c in causes if c.kind in FRET_KINDS])
+    return Search(model, causes, spans, log_share, changes, uneven)
