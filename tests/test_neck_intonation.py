@@ -116,3 +116,15 @@ def test_few_notes_say_nothing(note_at: Maker) -> None:
     notes = [note_at(STRING, f, id=f + 1) for f in range(4)]
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
     assert string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0) == ()
+
+
+def test_notes_that_strike_a_fret_say_nothing_of_the_saddle(note_at: Maker) -> None:
+    cents = np.where(np.arange(23) >= 12, 6.0, 0.0)
+    notes = [
+        note_at(STRING, f, id=f + 1, cents=float(c), contact=0.97 if c else 0.004, buzz_db=-20.0)
+        for f, c in enumerate(cents)
+    ]
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    (told,) = string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0)
+    assert told.n_notes == 12
+    assert abs(told.saddle_cents) < 0.05

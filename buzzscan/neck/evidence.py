@@ -238,7 +238,8 @@ def _touch_ratios(notes: Iterable[MeasuredNote], usual: Mapping[int, float]) -> 
     """Return how much likelier each attack is with a touch than without, of notes that tell."""
     told = [n for n in notes if n.attack_contact is not None]
     anyway = np.array([usual[n.note.string] for n in told])
-    return np.clip(np.exp(_touch_odds(told) - anyway), *_TOUCH_BOUNDS)
+    ratios: FloatArray = np.clip(np.exp(_touch_odds(told) - anyway), *_TOUCH_BOUNDS)
+    return ratios
 
 
 def _free_reach(odds: FloatArray) -> float:

@@ -26,7 +26,7 @@ import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
 from buzzscan.neck.clearance import Setup
-from buzzscan.neck.verdict import Position
+from buzzscan.neck.verdict import Position, tells_contact
 from buzzscan.units import MAD_TO_SIGMA
 
 __all__ = ["CENTS_PER_LENGTH", "StringPitch", "string_pitches"]
@@ -119,14 +119,15 @@ def string_pitches(
 ) -> tuple[StringPitch, ...]:
     """Return the split for every string with enough notes in tune enough to use.
 
-    The open string must be among them: nut, saddle and tuning are all told against it.
+    The open string must be among them: nut, saddle and tuning are all told against it. So must
+    notes that ring clear: a string that goes on striking a fret sounds some cents sharp.
     """
     out = []
     for string in guitar.strings:
         used = [
             (p.fret, p.cents - offset_cents)
             for p in positions
-            if p.string == string and p.cents is not None and p.buzz != "choked"
+            if p.string == string and p.cents is not None and not tells_contact(p.buzz)
         ]
         if not used:
             continue
