@@ -57,9 +57,9 @@ under a hard touch strikes in up to a quarter; found on simulated necks)."""
 _SELDOM = 0.05
 """Share of the other strings' places below which they are free: a touch is shared by all."""
 _WIDE_SURE = (0.1, 0.9)
-_RARER = 2.0
-"""How common a height is falls with this power of it: what is left after a dressing is mostly small
-(common practice, no source)."""
+_RARER = 1.0
+"""How common a height is falls with this power of it: twice as high is half as common (common
+practice, no source; frets off by a hair are weighed apart, as no fault)."""
 _SIZE_TEMPER = 0.65
 """Places share errors of the model, which weigh more on a size than on which cause it is (from
 here intervals hold what they say, on simulated necks)."""
