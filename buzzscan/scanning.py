@@ -47,7 +47,7 @@ class Scan:
     tuning_found
         True when the tuning was found from the recordings.
     offset_cents
-        How far the instrument as a whole lies from its nominal pitch.
+        How far the instrument as a whole lies from its nominal pitch, where its notes settle.
     remarks
         Sentences for the user about the search.
     bars
@@ -119,7 +119,7 @@ def _scan(
     from buzzscan.measures import held_remarks, measure_notes, offset_of
     from buzzscan.neck import judge
     from buzzscan.notes import find_notes
-    from buzzscan.notes.speed import told_of_speed
+    from buzzscan.notes.speed import offset_remarks, told_of_speed
 
     opened, passed_over = _open_all(recordings, _part(progress, 0.0, _READ))
     found = find_notes(opened, instrument, progress=_part(progress, _READ, _FOUND))
@@ -139,7 +139,12 @@ def _scan(
         guitar=found.guitar,
         tuning_found=found.tuning_found,
         offset_cents=offset,
-        remarks=(*passed_over, *found.remarks, *held_remarks(notes)),
+        remarks=(
+            *passed_over,
+            *found.remarks,
+            *offset_remarks(offset, found.guitar),
+            *held_remarks(notes),
+        ),
         bars=bars,
         notes=notes,
         positions=judgement.positions,

@@ -131,3 +131,9 @@ def test_the_instrument_lies_where_its_judged_notes_settle(note_at: Maker) -> No
     assert offset_of(notes, near_cents=6.0) == 0.5
     assert offset_of(notes[3:5], near_cents=6.0) == 6.0
     assert offset_of([], near_cents=-31.8) == -31.8
+    strikes = [note_at(2, i, id=20 + i, cents=5.0, contact=0.9) for i in range(12)]
+    clear = [note_at(3, i, id=40 + i, cents=1.0) for i in range(8)]
+    assert offset_of([*strikes, *clear], near_cents=0.0) == 1.0
+    assert offset_of([*strikes, *clear[:7]], near_cents=0.0) == 5.0
+    spoilt = [dataclasses.replace(n, judged=False) for n in strikes]
+    assert offset_of([*spoilt, *clear[:3]], near_cents=0.0) == 1.0

@@ -90,3 +90,11 @@ def test_a_string_is_out_of_tune_against_the_middle_one() -> None:
     (other,) = found(*flat, {"tuning_cents": 2.0, "string": 6})
     assert (other.kind, other.strings) == ("tuning", (6,))
     assert "9.0 cents sharp against the other strings" in other.summary
+    # an even number, whose middle two differ
+    uneven = [{"tuning_cents": c, "string": s} for s, c in ((1, -4.0), (2, -2.0), (3, -3.0))]
+    assert found(*uneven, {"tuning_cents": 3.0, "string": 4}) == ()
+    # of two, the one that is farther off
+    assert found(*flat[:2]) == ()
+    (one,) = found(*({"tuning_cents": c, "string": s} for s, c in ((1, 1.0), (2, -12.0))))
+    assert one.strings == (2,)
+    assert "13.0 cents flat" in one.summary

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from buzzscan.notes.speed import told_of_speed
+from buzzscan.guitar import Guitar
+from buzzscan.notes.speed import offset_remarks, told_of_speed
 from buzzscan.recording import Recording, recording_from_samples
 
 
@@ -39,3 +40,10 @@ def test_rates_that_were_mixed_up_are_named(recording: Recording, off: float) ->
 def test_other_tunings_are_no_wrong_speed(recording: Recording, offset: float) -> None:
     # −31.8 cents is A4 = 432 Hz.
     assert added(recording, offset) == []
+
+
+def test_an_instrument_off_its_pitch_is_said_to_be() -> None:
+    assert offset_remarks(-12.0, Guitar()) == offset_remarks(9.0, Guitar()) == ()
+    (flat,), (sharp,) = (offset_remarks(cents, Guitar(a4_hz=442.0)) for cents in (-31.8, 55.2))
+    assert flat == "the whole instrument lies 32 cents below its nominal pitch (A4 = 442 Hz)"
+    assert "55 cents above" in sharp

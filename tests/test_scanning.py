@@ -71,13 +71,15 @@ def test_a_guitar_that_is_dug_into_is_as_sharp_as_its_notes_settle(make_run: Mak
     settled, gliding = (
         scan(recording_from_samples(samples, 44100), GUITAR)
         for samples in (
-            make_run(open_midi=(59, 64), frets=FRETS, glide_cents=cents) for cents in (0.0, 14.0)
+            make_run(open_midi=(59, 64), frets=FRETS, glide_cents=cents) for cents in (0.0, 20.0)
         )
     )
     assert settled.offset_cents == pytest.approx(0.07, abs=0.5)
-    assert gliding.offset_cents == pytest.approx(settled.offset_cents, abs=1.5)
+    # as they begin, they lie over the 12 cents from which the whole instrument's pitch is remarked
+    assert gliding.remarks == settled.remarks
+    assert gliding.offset_cents == pytest.approx(settled.offset_cents, abs=4.0)
     told = [p.pitch for p in gliding.positions if p.pitch is not None]
-    assert len(told) == 2 * len(FRETS)
+    assert len(told) >= 12
     assert set(told) == {"in tune"}
 
 

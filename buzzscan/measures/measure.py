@@ -44,6 +44,8 @@ _NOTES_FOR_ROOM = 16
 _NEAR_CENTS = 60.0
 """Notes farther than this from where the take as a whole was found rest on another fret, or were
 taken for another string."""
+_STRIKES, _ENOUGH_CLEAR = 0.5, 8
+"""Probability of contact from which a note does not ring clear, and how many that do tell."""
 _UNHEARD = "no string is heard at this pitch"
 _DECAYS = ("decay_db_per_s", "whole_decay_db_per_s", "edt_s", "t20_s", "t30_s")
 
@@ -122,16 +124,25 @@ def offset_of(notes: Iterable[MeasuredNote], *, near_cents: float) -> float:
     """Return how far the instrument as a whole lies from its nominal pitch, in cents.
 
     By what its strings settle at: as they are found, right after the pick, those that are dug into
-    are some cents sharp, and every note would be called flat against that.
+    are some cents sharp, and every note would be called flat against that. Strings that go on
+    striking frets sound sharp as well, and count only where few others do.
 
     Parameters
     ----------
     near_cents
         The same as the notes were found.
     """
-    own = [n.cents for n in notes if n.judged and n.note.judged and n.cents is not None]
-    near = [c for c in own if abs(c - near_cents) < _NEAR_CENTS]
-    return float(np.median(near)) if near else near_cents
+    near = [
+        (n.cents, (n.contact or 0.0) < _STRIKES)
+        for n in notes
+        if n.judged
+        and n.note.judged
+        and n.cents is not None
+        and abs(n.cents - near_cents) < _NEAR_CENTS
+    ]
+    clear = [cents for cents, rings in near if rings]
+    told = clear if len(clear) >= _ENOUGH_CLEAR else [cents for cents, _ in near]
+    return float(np.median(told)) if told else near_cents
 
 
 def _some_of_each(notes: Sequence[Note], n_recordings: int) -> list[int]:

@@ -28,8 +28,6 @@ _SADDLE_SHARE, _NUT_SHARE, _TUNING_SHARE = 0.75, 0.75, 1.0
 """Shares of the bar for pitch: the saddle's error doubles by fret 24, so it is told early."""
 _CLEAR_SHARE = 0.5
 _NUT_FRETS = 3
-_ENOUGH_STRINGS = 3
-"""So many have a middle that one which is out of tune does not move."""
 
 
 def _confidence(value: float, error: float, least: float) -> float:
@@ -152,12 +150,12 @@ def pitch_findings(
 ) -> tuple[Finding, ...]:
     """Return findings on nut height, saddle and tuning of every string, in that order.
 
-    A string is out of tune against the middle one of all: fretted notes are mostly sharper than
-    open ones, so against these all open strings are flat.
+    A string is out of tune against the middle one of all, one of two against the one that is
+    nearer: fretted notes are mostly sharper than open ones, so against these all strings are flat.
     """
     nuts, saddles, tunings = [], [], []
-    enough = len(pitches) >= _ENOUGH_STRINGS
-    middle = statistics.median(p.tuning_cents for p in pitches) if enough else 0.0
+    tuned = [p.tuning_cents for p in pitches]
+    middle = statistics.median(tuned) if len(tuned) > 2 else min(tuned, key=abs, default=0.0)
     for pitch in pitches:
         least = _NUT_SHARE * bars.pitch_cents
         if (
@@ -170,8 +168,8 @@ def pitch_findings(
         if _matters(pitch.saddle_cents, pitch.saddle_error, least):
             saddles.append(_saddle(pitch, scale_mm, positions, least))
         least = _TUNING_SHARE * bars.pitch_cents
-        # one string alone has no others to be out of tune with
+        # one string alone has no others to be out of tune with: it is the middle
         cents = pitch.tuning_cents - middle
-        if len(pitches) > 1 and _matters(cents, pitch.tuning_error, least):
+        if _matters(cents, pitch.tuning_error, least):
             tunings.append(_tuning(pitch, cents, positions, bars=bars, capo=capo))
     return (*nuts, *saddles, *tunings)

@@ -37,8 +37,6 @@ FloatArray = npt.NDArray[np.float64]
 _LISTENING_SHARE = 0.9
 _LEAST_ODDS = 0.1
 """Candidates below cost more to take than any way over the neck can gain by them."""
-_OFFSET_CENTS = 12.0
-"""From here on the instrument's offset is worth a word: tuners read 5 to 10 cents apart."""
 _SURE_NOTE = 0.6
 
 
@@ -93,7 +91,6 @@ def find_notes(
             "and check the tuning in the guitar file"
         )
     remarks.extend(f"passed over: {fault}" for fault in faults)
-    remarks.extend(_offset_remarks(offset, used))
     if progress is not None:
         progress(1.0)
     return FoundNotes(
@@ -125,19 +122,6 @@ def _runs(
         return [], 0.0, faults
     offset = np.average([o for o, _ in offsets], weights=[n for _, n in offsets])
     return notes, float(offset), faults
-
-
-def _offset_remarks(offset_cents: float, guitar: Guitar) -> list[str]:
-    """Return what to say about how far the instrument as a whole lies from its pitch."""
-    if abs(offset_cents) <= _OFFSET_CENTS:
-        return []
-    side = "above" if offset_cents > 0 else "below"
-    return [
-        (
-            f"the whole instrument lies {abs(offset_cents):.0f} cents {side} its nominal pitch "
-            f"(A4 = {guitar.a4_hz:g} Hz)"
-        )
-    ]
 
 
 def _listened(recording: Recording, tell: Callable[[float], None]) -> _Take:

@@ -1,4 +1,4 @@
-"""Whether a recording may have been read at another speed than it was made.
+"""What the pitch of the whole instrument tells: where it lies, and a recording read too fast.
 
 Conventions
 -----------
@@ -16,9 +16,13 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from buzzscan.guitar import Guitar
 from buzzscan.recording import Recording, RecordingWarning
 
-__all__ = ["told_of_speed"]
+__all__ = ["offset_remarks", "told_of_speed"]
+
+_OFFSET_CENTS = 12.0
+"""From here on the instrument's offset is worth a word: tuners read 5 to 10 cents apart."""
 
 _RATIO = 48_000 / 44_100
 _FRET_CENTS = 100.0
@@ -26,6 +30,15 @@ _BETWEEN_FRETS_CENTS = 1200.0 * math.log2(_RATIO) % _FRET_CENTS
 """What is left of 147 cents on the nearest fret."""
 _WITHIN_CENTS = 8.0
 """A tuner and a careful hand set the strings within a few cents."""
+
+
+def offset_remarks(offset_cents: float, guitar: Guitar) -> tuple[str, ...]:
+    """Return what to say about how far the instrument as a whole lies from its pitch."""
+    if abs(offset_cents) <= _OFFSET_CENTS:
+        return ()
+    side = "above" if offset_cents > 0 else "below"
+    lies = f"the whole instrument lies {abs(offset_cents):.0f} cents {side} its nominal pitch"
+    return (f"{lies} (A4 = {guitar.a4_hz:g} Hz)",)
 
 
 def told_of_speed(recordings: tuple[Recording, ...], offset_cents: float) -> tuple[Recording, ...]:
