@@ -139,3 +139,12 @@ def test_relief_is_deepest_in_the_middle_and_none_at_the_ends() -> None:
     assert curve[1] == pytest.approx(0.0)
     assert curve[22] == pytest.approx(0.0)
     assert 6 <= int(curve.argmax()) <= 10
+
+
+def test_a_neck_too_straight_is_a_cause_to_be_found_not_the_setup() -> None:
+    straight, sound, bowed = (
+        setup_of(Guitar(scale_mm=SCALE_MM, action_12_mm=(1.6,) * 6, relief_mm=mm))
+        for mm in (-0.1, 0.1, 0.3)
+    )
+    np.testing.assert_array_equal(straight.heights_mm, sound.heights_mm)
+    assert bowed.heights_mm[:, 7].max() < sound.heights_mm[:, 7].min() - 0.15

@@ -184,6 +184,34 @@ def test_what_nobody_hears_is_no_fault_of_the_setup() -> None:
     assert named(2) == ["neck too straight"]
 
 
+def among_touches(struck: Places, *, seed: int) -> tuple[Found, ...]:
+    """Return what is found where attacks look like touches here and there."""
+    rng = np.random.default_rng(seed)
+    touched = np.where(rng.random(SETUP.heights_mm.shape) < 0.3, 2.0, -1.2)
+    given = dataclasses.replace(heard(struck), touched=touched[None])
+    return explain(SETUP, given, lowest=0).found
+
+
+def test_a_setup_that_is_not_told_stays_in_nobody_s_way() -> None:
+    """Touches make low action or a rising end likely, which strikes in too few places to be told.
+
+    Beside it, unsaid, a slot would look lower than by itself.
+    """
+    slot, two_notes = {(6, 0)}, {(2, 8), (3, 8)}
+    for seed in range(3):
+        for struck, most in ((slot, 0.55), (two_notes, 0.65)):
+            found = among_touches(struck, seed=seed)
+            assert len(found) <= 1
+            assert all(0.1 <= f.confidence < most and set(f.places) <= struck for f in found)
+
+
+def test_no_interval_of_a_fault_reaches_what_is_none() -> None:
+    faint = heard({(s, 8) for s in (2, 3)})
+    (high,) = [f for f in explain(SETUP, faint, lowest=0).found if f.cause.kind == "high fret"]
+    assert high.low_mm >= 0.04
+    assert high.low_mm < high.size_mm < high.high_mm
+
+
 def played_hard(seed: int, *, strength: float, high_mm: float = 0.0) -> tuple[Found, ...]:
     """Return what is found on a dressed neck, its frets off by 0.015 mm (1 sigma).
 
@@ -207,10 +235,10 @@ def played_hard(seed: int, *, strength: float, high_mm: float = 0.0) -> tuple[Fo
 
 
 def test_a_fret_that_is_off_by_a_hair_is_no_fault_though_a_hard_hand_strikes_it_first() -> None:
-    necks = [played_hard(seed, strength=0.4) for seed in range(8)]
+    necks = [played_hard(seed, strength=0.4) for seed in range(6)]
     named = [max((f.confidence for f in n if not f.cause.of_setup), default=0.0) for n in necks]
     assert np.sum(np.array(named) > 0.5) <= 1
-    for seed in range(8):
+    for seed in range(6):
         first = played_hard(seed, strength=-0.1, high_mm=0.12)[0]
         assert (first.cause.kind, first.cause.frets) == ("high fret", (9,))
         assert first.confidence > 0.6

@@ -292,3 +292,25 @@ def test_a_string_of_few_notes_tells_no_strength(note_at: Maker) -> None:
     ]
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
     assert not evidence_of(GUITAR, positions, by_position(notes), silent={}).harder.any()
+
+
+def test_no_string_is_free_up_to_more_than_so_much(note_at: Maker) -> None:
+    """A string that touches nearly everywhere is not taken for one that starts like that."""
+    wide, wider = (scattered(note_at, scatter=by) for by in (6.0, 12.0))
+    assert wide == pytest.approx(wider, abs=0.01)
+    assert min(wider) > 0.3
+
+
+def test_a_string_of_few_notes_is_taken_for_one_like_the_others(note_at: Maker) -> None:
+    ids = itertools.count()
+    place, few = (4, 12), (0.02, 0.5)
+    usual = [(s, f, 0.03 if (s + f) % 2 else 0.06) for s in (1, 2, 3) for f in range(13)]
+    notes = [
+        note_at(s, f, id=next(ids), contact=0.002, attack_contact=a)
+        for s, f, a in [*usual, *((4, f, a) for f, a in enumerate(few)), (*place, 0.9)]
+    ]
+    notes += [note_at(s, 5, id=next(ids), contact=0.99, attack_contact=0.999) for s in (1, 2, 3)]
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    told = evidence_of(GUITAR, positions, by_position(notes), silent={}).all_touched
+    # by its own three notes alone, free ones would reach as far as this one
+    assert told[place[0] - 1, place[1]] > 1.0

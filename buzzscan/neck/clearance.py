@@ -118,7 +118,8 @@ def setup_of(guitar: Guitar) -> Setup:
     """Return the heights of an instrument's strings over level frets.
 
     What the guitar does not say is filled with typical values, and `Setup.in_mm` is then
-    False unless both action and relief are known.
+    False unless both action and relief are known. Less relief, or a lower nut gap, than is sound is
+    not taken over: heights of such faults count from what is sound.
     """
     open_hz = np.array([guitar.pitch_hz(s, 0) for s in guitar.strings], np.float64)
     typical = _TYPICAL_BASS_SCALE_MM if open_hz.min() < _BASS_BELOW_HZ else _TYPICAL_GUITAR_SCALE_MM

@@ -15,6 +15,7 @@ fret before it sound alike when little else strikes; the rival is then named.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +25,8 @@ from buzzscan.neck.causes import FRET_KINDS, Cause, causes_of
 from buzzscan.neck.clearance import Setup
 from buzzscan.neck.evidence import Evidence
 from buzzscan.neck.strikes import strike_model
-from buzzscan.neck.weighing import Pick, Search, Weighed, search_over
+from buzzscan.neck.verdict import FindingKind
+from buzzscan.neck.weighing import UNEVEN_MM, Pick, Search, Weighed, search_over
 
 __all__ = ["LEFT_OVER", "Explanation", "Found", "Wide", "explain", "scaled"]
 
@@ -32,6 +34,8 @@ FloatArray = npt.NDArray[np.float64]
 
 _LEAST_GAIN = -1.6
 """Log odds from which a cause is taken in: one in six is worth a look with a straightedge."""
+_LEAST_SURE = 0.1
+"""Confidence below which a cause is not told: it is there only to be weighed beside others."""
 _LEAST_SUPPORT = 0.7
 """Log odds that the evidence itself must add to the prior."""
 _MOST_CAUSES = 5
@@ -46,8 +50,8 @@ _FAINT_SURE = 0.3
 """Confidence from which a single fret is named although each of its notes is too faint to be
 called buzz."""
 _TOUCH_SURE = 0.75
-"""Confidence from which a cause is named although its notes only touch a fret as they are picked;
-and one that concerns the whole neck, although one string alone speaks for it."""
+"""Confidence from which a fret or a slot is named although its notes only touch as they are picked;
+and a cause that concerns the whole neck, although one string alone speaks for it."""
 _WIDE_CONTACT = 0.6
 _WIDE_STRING_SHARE, _WIDE_PLACES = 0.2, 8
 """Share of a string's places, and places in all, from which buzz is widespread."""
@@ -59,12 +63,13 @@ _SELDOM = 0.05
 _WIDE_SURE = (0.1, 0.9)
 _RARER = 1.0
 """How common a height is falls with this power of it: twice as high is half as common (common
-practice, no source; frets off by a hair are weighed apart, as no fault)."""
+practice, no source)."""
 _SIZE_TEMPER = 0.65
 """Places share errors of the model, which weigh more on a size than on which cause it is (from
 here intervals hold what they say, on simulated necks)."""
 _FINE_SIZES, _FINE_RANGE = 80, (0.5, 1.8)
-"""How finely and how far, as shares of the least and the largest size considered."""
+"""How finely and how far, as shares of the least and the largest size considered; a fret that is
+off by less than any dressed one may be is no fault."""
 _TELLS = float(np.log(2.0))
 """A string's own notes speak for or against a cause from a likelihood ratio of two on."""
 _TOUCH_REACH = 3
@@ -148,13 +153,13 @@ class _Taken:
     rival_confidence: float
 
 
-def _taken(search: Search, level: FloatArray) -> list[_Taken]:
-    """Return the causes taken in, best first."""
+def _taken(search: Search, level: FloatArray, *, barred: Collection[FindingKind]) -> list[_Taken]:
+    """Return the causes taken in, best first, none of a barred kind."""
     picks: list[Pick] = []
     taken = []
     weighed = search.weigh(level)
     while len(picks) < _MOST_CAUSES:
-        pick = weighed.pick(picks)
+        pick = weighed.pick(picks, barred=barred)
         left_over = bool(picks) and search.causes[pick.index].whole_neck
         gain = pick.gain + (float(np.log(LEFT_OVER)) if left_over else 0.0)
         if gain < _LEAST_GAIN or pick.support < _LEAST_SUPPORT:
@@ -177,7 +182,10 @@ def _interval(search: Search, profile: FloatArray, pick: Pick) -> tuple[float, f
     """Return low end, middle and high end of a pick's size beside the others."""
     cause = search.causes[pick.index]
     least, most = _FINE_RANGE
-    sizes = np.linspace(least * cause.sizes_mm[0], most * cause.sizes_mm[-1], _FINE_SIZES)
+    low = least * cause.sizes_mm[0]
+    if cause.kind in FRET_KINDS:
+        low = UNEVEN_MM[-1]
+    sizes = np.linspace(low, most * cause.sizes_mm[-1], _FINE_SIZES)
     part = profile[pick.span[0] : pick.span[1]]
     profiles = np.repeat(profile[:, None, :], sizes.size, axis=1)
     profiles[pick.span[0] : pick.span[1]] = part[:, None, :] + np.outer(sizes, cause.shape)
@@ -264,18 +272,42 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     highest = int(heard_at.max(initial=lowest))
     search = search_over(model, causes_of(setup, lowest=lowest, highest=highest))
     level = setup.profile_mm
-    taken = _taken(search, level)
+    barred: set[FindingKind] = set()
+    while True:
+        taken = _taken(search, level, barred=barred)
+        found, too_few = _found(search, evidence, taken, level)
+        if not too_few:
+            break
+        # what is not told must not hide another cause, nor take its places
+        barred |= too_few
+    explained = np.zeros_like(evidence.struck)
+    for one in found:
+        for string, fret in one.places:
+            explained[string - 1, fret] = True
+    return Explanation(found=found, wide=_widespread(evidence, explained))
+
+
+def _found(
+    search: Search, evidence: Evidence, taken: Sequence[_Taken], level: FloatArray
+) -> tuple[tuple[Found, ...], set[FindingKind]]:
+    """Return what is told of the causes taken in, and kinds that strike in too few places."""
+    model = search.model
     full = search.with_picks(level, [t.pick for t in taken])
     heard = evidence.all_contact >= 0.5
     striking = model.striking(full, given=full)
-    explained = np.zeros_like(evidence.struck)
-    found = []
+    found: list[Found] = []
+    too_few: set[FindingKind] = set()
     for one in taken:
         others = search.with_picks(level, [t.pick for t in taken if t is not one])
         raised = _explained(striking, model.striking(others, given=full))
         cause = search.causes[one.pick.index]
+        strings, untold = _strings(search.weigh(others), one.pick)
         told = raised & evidence.struck
-        if cause.of_setup and np.count_nonzero(told) < _LEAST_PLACES:
+        own = told[np.array(strings) - 1]
+        if cause.of_setup and np.count_nonzero(told if cause.whole_neck else own) < _LEAST_PLACES:
+            too_few.add(cause.kind)
+            continue
+        if one.confidence < _LEAST_SURE:
             continue
         if not told.any() and cause.kind in FRET_KINDS and one.confidence >= _FAINT_SURE:
             told = raised & heard
@@ -285,7 +317,6 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
         if places.size == 0:
             continue
         low, size, high = _interval(search, others, one.pick)
-        strings, untold = _strings(search.weigh(others), one.pick)
         if cause.whole_neck:
             if len(strings) < _LEAST_STRINGS and one.confidence < _TOUCH_SURE:
                 continue
@@ -305,5 +336,4 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
                 touched=_touched(evidence, cause, strings, told),
             )
         )
-        explained[tuple(places.T)] = True
-    return Explanation(found=tuple(found), wide=_widespread(evidence, explained))
+    return tuple(found), too_few

@@ -234,9 +234,8 @@ class _Touches(NamedTuple):
         return dict(zip((n.note.id for n in told), odds.tolist(), strict=True))
 
 
-def _touch_ratios(notes: Iterable[MeasuredNote], usual: Mapping[int, float]) -> FloatArray:
-    """Return how much likelier each attack is with a touch than without, of notes that tell."""
-    told = [n for n in notes if n.attack_contact is not None]
+def _touch_ratios(told: Sequence[MeasuredNote], usual: Mapping[int, float]) -> FloatArray:
+    """Return how much likelier each attack is with a touch than without; all of them tell."""
     anyway = np.array([usual[n.note.string] for n in told])
     ratios: FloatArray = np.clip(np.exp(_touch_odds(told) - anyway), *_TOUCH_BOUNDS)
     return ratios
@@ -274,7 +273,11 @@ def _touches(notes: Sequence[MeasuredNote]) -> _Touches:
     is no sign of a free string.
     """
     usual = _usual_touches(notes)
-    struck = [n for n in notes if n.contact is not None and n.contact >= _SURELY_STRIKES]
+    struck = [
+        n
+        for n in notes
+        if n.attack_contact is not None and n.contact is not None and n.contact >= _SURELY_STRIKES
+    ]
     ratios = _touch_ratios(struck, usual)
     shares = np.linspace(0.0, 1.0, 21)
     likely = np.log1p(np.outer(shares, ratios - 1.0)).sum(axis=1)

@@ -119,8 +119,8 @@ def string_pitches(
 ) -> tuple[StringPitch, ...]:
     """Return the split for every string with enough notes in tune enough to use.
 
-    The open string must be among them: nut, saddle and tuning are all told against it. So must
-    notes that ring clear: a string that goes on striking a fret sounds some cents sharp.
+    Notes that strike a fret are left out: they sound some cents sharp. The open string must be
+    among those that are left: nut, saddle and tuning are all told against it.
     """
     out = []
     for string in guitar.strings:

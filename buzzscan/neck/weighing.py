@@ -3,7 +3,8 @@
 Conventions
 -----------
 A hypothesis is a cause under a span of neighbouring strings (first, one past the last; from 0).
-Log odds are against "no such cause" on the neck it is added to. Arrays run over (circumstances,
+Log odds are against "no such cause" on the neck it is added to; for a fault at one fret that is a
+neck whose frets scatter as those of any dressed one. Arrays run over (circumstances,
 strings, causes, sizes) and (causes, spans, sizes).
 
 Limits
@@ -14,7 +15,7 @@ found one after the other or not at all.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -23,8 +24,9 @@ import numpy.typing as npt
 
 from buzzscan.neck.causes import FRET_KINDS, Cause
 from buzzscan.neck.strikes import StrikeModel, log_sum
+from buzzscan.neck.verdict import FindingKind
 
-__all__ = ["MOST_SURE", "Pick", "Search", "Weighed", "search_over"]
+__all__ = ["MOST_SURE", "UNEVEN_MM", "Pick", "Search", "Weighed", "search_over"]
 
 FloatArray = npt.NDArray[np.float64]
 Span = tuple[int, int]
@@ -33,10 +35,10 @@ _RIVAL = 0.08
 """Probability from which a rival is worth naming."""
 _NEVER = -1e6
 """Log odds of a shape that another one of its kind stands for."""
-_UNEVEN_MM, _UNEVEN_ODDS = np.array([0.012, 0.025, 0.04]), np.array([0.46, 0.2, 0.033])
-"""By how much a fret of a level neck stands above or below its line, and how often; the rest lie on
-it. That is a normal scatter of 0.015 mm (common practice, no source): a fret that is off by no more
-is no fault, even where a hard hand strikes it first."""
+UNEVEN_MM, _UNEVEN_SHARES = np.array([0.012, 0.025, 0.04]), np.array([0.23, 0.1, 0.016])
+"""By how much a fret of a dressed neck stands above its line, or below it, and in which share of
+necks it does either; else it lies on it. That is a normal scatter of 0.015 mm (common practice, no
+source): a fret that is off by no more is no fault, even where a hard hand strikes it first."""
 MOST_SURE = 0.99
 """No model of a neck is surer than this."""
 
@@ -63,7 +65,7 @@ class Weighed:
     scores
         Log odds with their prior, shape (causes, spans).
     by_size
-        Log likelihood ratios, shape (causes, spans, sizes).
+        Log likelihood ratios, against the same as log odds are, shape (causes, spans, sizes).
     gain
         Log likelihood ratio of each string alone, shape (circumstances, strings, causes, sizes).
     base
@@ -113,10 +115,18 @@ class Weighed:
             for t in taken
         )
 
-    def pick(self, taken: Sequence[Pick] = ()) -> Pick:
-        """Return the best cause, taken on its own; more of one taken already is no other."""
-        again = [self._again(i, taken) for i in range(len(self.causes))]
-        odds = np.where(again, _NEVER, self.families)
+    def pick(
+        self, taken: Sequence[Pick] = (), *, barred: Collection[FindingKind] = frozenset()
+    ) -> Pick:
+        """Return the best cause, taken on its own; more of one taken already is no other.
+
+        Parameters
+        ----------
+        barred
+            Kinds that are out of the question.
+        """
+        out = [cause.kind in barred or self._again(i, taken) for i, cause in enumerate(self.causes)]
+        odds = np.where(out, _NEVER, self.families)
         index = int(odds.argmax())
         lead = int(self.leaders[index])
         sizes = self.by_size[index, lead]
@@ -161,7 +171,8 @@ class Weighed:
     def string_ratios(self, index: int) -> FloatArray:
         """Return the log likelihood ratio of each string's own notes for a cause, shape (strings,).
 
-        Size and circumstances are weighed as the other strings of the cause have them.
+        That is against frets that lie level to a hair. Size and circumstances are weighed as the
+        other strings of the cause have them.
         """
         first, last = self.spans[int(self.leaders[index])]
         gain = self.gain[:, :, index, :]
@@ -175,7 +186,11 @@ class Weighed:
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """The causes of one neck, ready to be weighed on any profile."""
+    """The causes of one neck, ready to be weighed on any profile.
+
+    Faults at a fret come first, as `causes_of` has them: `uneven` has what a fret that is off by a
+    little changes in their order, and `alike` the index of the fault most like each.
+    """
 
     model: StrikeModel
     causes: tuple[Cause, ...]
@@ -183,6 +198,7 @@ class Search:
     log_share: FloatArray
     changes: FloatArray
     uneven: FloatArray
+    alike: npt.NDArray[np.intp]
 
     def weigh(self, profile: FloatArray) -> Weighed:
         """Return all hypotheses weighed as additions to a profile (strings, frets + 2)."""
@@ -191,7 +207,7 @@ class Search:
         gain -= base[:, :, None, None]
         by_size = self._over_spans(base, gain)
         prior = np.array([c.log_prior for c in self.causes])[:, None] + self.log_share
-        by_size -= self._level(profile, base)[:, :, None]
+        by_size -= self._uneven(profile, base)[:, :, None]
         return Weighed(
             causes=self.causes,
             spans=self.spans,
@@ -217,30 +233,21 @@ class Search:
         by_size = self.model.over_circumstances(total[:, None, None, None] + of_spans)
         return np.moveaxis(by_size - self.model.over_circumstances(total), 0, 1)
 
-    def _level(self, profile: FloatArray, base: FloatArray) -> FloatArray:
+    def _uneven(self, profile: FloatArray, base: FloatArray) -> FloatArray:
         """Return log likelihood ratios of frets that are uneven as any are, (causes, spans).
 
-        That is what a fault at one fret competes with: either of the two that sound alike, it and
-        the next one, may be off by a little. 0 for causes that are no fret's.
+        That is what a fault at one fret competes with: either of the two frets whose faults sound
+        alike may be off by a little. 0 for causes that are no fret's.
         """
         out = np.zeros((len(self.causes), len(self.spans)))
+        if not self.uneven.size:
+            return out
         gain = self.model.log_evidence(profile[:, None, None, :] + self.uneven)
         gain -= base[:, :, None, None]
-        one_fret = [i for i, c in enumerate(self.causes) if c.kind in FRET_KINDS]
-        uneven = self._over_spans(base, gain) + np.log(_UNEVEN_ODDS)
-        level = np.full((*uneven.shape[:2], 1), np.log1p(-_UNEVEN_ODDS.sum()))
-        out[one_fret] = log_sum(np.concatenate([uneven, level], axis=-1), axis=-1)
-        alike = [self._sounds_alike(i) for i in range(len(self.causes))]
-        return np.maximum(out, out[alike])
-
-    def _sounds_alike(self, index: int) -> int:
-        """Return the cause most like one: a fret that is high, and the one before it, low."""
-        cause = self.causes[index]
-        if cause.kind not in FRET_KINDS:
-            return index
-        high = cause.kind == "high fret"
-        other = ("low fret", cause.frets[0] - 1) if high else ("high fret", cause.frets[0] + 1)
-        return next((i for i, c in enumerate(self.causes) if c.name == other), index)
+        off = log_sum(self._over_spans(base, gain) + np.log(_UNEVEN_SHARES), axis=-1)
+        level = np.full_like(off, np.log1p(-2.0 * _UNEVEN_SHARES.sum()))
+        out[: len(off)] = log_sum(np.stack([level, off, off[self.alike]]))
+        return out
 
     def with_picks(self, profile: FloatArray, picks: list[Pick]) -> FloatArray:
         """Return the profile with causes put in."""
@@ -248,6 +255,19 @@ class Search:
         for pick in picks:
             out[pick.span[0] : pick.span[1]] += pick.size * self.causes[pick.index].shape
         return out
+
+
+def _alike(causes: Sequence[Cause]) -> npt.NDArray[np.intp]:
+    """Return for each fault at a fret the one most like it, where there is one, else itself.
+
+    A fret that is high sounds like the one before it, low.
+    """
+    names = {cause.name: i for i, cause in enumerate(causes)}
+    out = []
+    for (kind, fret), i in names.items():
+        high = kind == "high fret"
+        out.append(names.get(("low fret", fret - 1) if high else ("high fret", fret + 1), i))
+    return np.array(out, np.intp)
 
 
 def search_over(model: StrikeModel, causes: tuple[Cause, ...]) -> Search:
@@ -260,5 +280,6 @@ def search_over(model: StrikeModel, causes: tuple[Cause, ...]) -> Search:
     with np.errstate(divide="ignore"):
         log_share = np.log(shares)
     changes = np.stack([np.outer(c.sizes_mm, c.shape) for c in causes])
-    uneven = np.stack([np.outer(_UNEVEN_MM, c.shape) for c in causes if c.kind in FRET_KINDS])
-    return Search(model, causes, spans, log_share, changes, uneven)
+    at_frets = [c for c in causes if c.kind in FRET_KINDS]
+    uneven = np.array([np.outer(UNEVEN_MM, c.shape) for c in at_frets])
+    return Search(model, causes, spans, log_share, changes, uneven, _alike(at_frets))

@@ -22,7 +22,7 @@ from buzzscan.measures.attack_numbers import TREES
 from buzzscan.recording import recording_from_samples
 from buzzscan.simulate import Fault, simulate_take
 
-FIRST_SEED, TAKES = 6000, 3
+FIRST_SEED, TAKES = 6000, 2
 """The fit ends below these seeds."""
 
 
