@@ -34,7 +34,7 @@ from buzzscan.partials import PartialFit
 from buzzscan.recording import Recording
 from buzzscan.units import hz_to_cents
 
-__all__ = ["NEXT_FRET_CENTS", "HeardNote", "hear_notes", "measure_buzz"]
+__all__ = ["LIKELY", "NEXT_FRET_CENTS", "HeardNote", "hear_notes", "measure_buzz"]
 
 FloatArray = npt.NDArray[np.floating[Any]]
 
@@ -45,7 +45,8 @@ NEXT_FRET_CENTS = 70.0
 """A string that rests on the next fret sounds 100 cents above the fret that is held; from here it
 is nearer to that than to its own pitch, errors allowed."""
 _RESTING = 0.95
-_LIKELY = 0.5
+LIKELY = 0.5
+"""Probability of contact from which a note is taken to strike."""
 _LEAST_SLOTS = 6
 _KNEE_DB = 8.0
 """Least step between struck and free for the end of contact to be told: twice the scatter of
@@ -120,7 +121,7 @@ def measure_buzz(
             buzz_db=whole,
             buzz_amp_db=amp,
             contact=probability,
-            contact_until_s=_contact_until(sound.cues) if probability >= _LIKELY else None,
+            contact_until_s=_contact_until(sound.cues) if probability >= LIKELY else None,
             reason="",
             attack_contact=None if np.isnan(touch) else touch,
         )

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
-from buzzscan.measures.buzz import measure_buzz
+from buzzscan.measures.buzz import LIKELY, measure_buzz
 from buzzscan.measures.decay import decay_of_first_partial
 from buzzscan.measures.first_partial import Followed, follow_first_partial
 from buzzscan.measures.level import DecayTimes, attack_level_dbfs, decay_times, frame_levels
@@ -29,6 +29,7 @@ from buzzscan.measures.pitch import HeardString, Pitch, hear_string, settled_pit
 from buzzscan.measures.slow_beats import room_of_take
 from buzzscan.measures.tracking import Track
 from buzzscan.notes.note import Note
+from buzzscan.notes.placing import NEAR_CENTS
 from buzzscan.partials import PartialFit
 from buzzscan.recording import Recording, Samples
 from buzzscan.units import hz_to_cents, rate_to_t60
@@ -41,11 +42,8 @@ _BEFORE_S = 0.03
 _END_MARGIN_S = 0.015
 _NOTES_FOR_ROOM = 16
 """Each says for or against a room by two to five nats, so these are sure."""
-_NEAR_CENTS = 60.0
-"""Notes farther than this from where the take as a whole was found rest on another fret, or were
-taken for another string."""
-_STRIKES, _ENOUGH_CLEAR = 0.5, 8
-"""Probability of contact from which a note does not ring clear, and how many that do tell."""
+_ENOUGH_CLEAR = 8
+"""So many notes that ring clear tell where the instrument lies."""
 _UNHEARD = "no string is heard at this pitch"
 _DECAYS = ("decay_db_per_s", "whole_decay_db_per_s", "edt_s", "t20_s", "t30_s")
 
@@ -133,12 +131,12 @@ def offset_of(notes: Iterable[MeasuredNote], *, near_cents: float) -> float:
         The same as the notes were found.
     """
     near = [
-        (n.cents, (n.contact or 0.0) < _STRIKES)
+        (n.cents, (n.contact or 0.0) < LIKELY)
         for n in notes
         if n.judged
         and n.note.judged
         and n.cents is not None
-        and abs(n.cents - near_cents) < _NEAR_CENTS
+        and abs(n.cents - near_cents) < NEAR_CENTS
     ]
     clear = [cents for cents, rings in near if rings]
     told = clear if len(clear) >= _ENOUGH_CLEAR else [cents for cents, _ in near]

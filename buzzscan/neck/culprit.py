@@ -153,11 +153,12 @@ class _Taken:
     rival_confidence: float
 
 
-def _taken(search: Search, level: FloatArray, *, barred: Collection[FindingKind]) -> list[_Taken]:
-    """Return the causes taken in, best first, none of a barred kind."""
+def _taken(
+    search: Search, level: FloatArray, weighed: Weighed, *, barred: Collection[FindingKind]
+) -> list[_Taken]:
+    """Return the causes taken in on a level neck as weighed, best first, none of a barred kind."""
     picks: list[Pick] = []
     taken = []
-    weighed = search.weigh(level)
     while len(picks) < _MOST_CAUSES:
         pick = weighed.pick(picks, barred=barred)
         left_over = bool(picks) and search.causes[pick.index].whole_neck
@@ -272,9 +273,10 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     highest = int(heard_at.max(initial=lowest))
     search = search_over(model, causes_of(setup, lowest=lowest, highest=highest))
     level = setup.profile_mm
+    weighed = search.weigh(level)
     barred: set[FindingKind] = set()
     while True:
-        taken = _taken(search, level, barred=barred)
+        taken = _taken(search, level, weighed, barred=barred)
         found, too_few = _found(search, evidence, taken, level)
         if not too_few:
             break
@@ -301,10 +303,13 @@ def _found(
         others = search.with_picks(level, [t.pick for t in taken if t is not one])
         raised = _explained(striking, model.striking(others, given=full))
         cause = search.causes[one.pick.index]
-        strings, untold = _strings(search.weigh(others), one.pick)
         told = raised & evidence.struck
-        own = told[np.array(strings) - 1]
-        if cause.of_setup and np.count_nonzero(told if cause.whole_neck else own) < _LEAST_PLACES:
+        if cause.of_setup and np.count_nonzero(told) < _LEAST_PLACES:
+            too_few.add(cause.kind)
+            continue
+        strings, untold = _strings(search.weigh(others), one.pick)
+        own = told if cause.whole_neck else told[np.array(strings) - 1]
+        if cause.of_setup and np.count_nonzero(own) < _LEAST_PLACES:
             too_few.add(cause.kind)
             continue
         if one.confidence < _LEAST_SURE:

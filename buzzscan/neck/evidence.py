@@ -207,14 +207,14 @@ def _looks(passes: Sequence[_Pass]) -> list[_Pass]:
     return looks
 
 
-def _touch_odds(notes: Iterable[MeasuredNote]) -> FloatArray:
-    """Return the log odds of a touch, from even ones, of notes that tell."""
-    told = [n.attack_contact for n in notes if n.attack_contact is not None]
+def _touch_odds(attacks: Iterable[MeasuredNote]) -> FloatArray:
+    """Return the log odds of a touch, from even ones."""
+    told = np.array([n.attack_contact for n in attacks], np.float64)
     return log_odds(np.clip(told, 1e-6, 1.0 - 1e-6))
 
 
 class _Touches(NamedTuple):
-    """What attacks are worth in a take.
+    """What attacks are worth in a take: those of the notes that tell by theirs.
 
     Parameters
     ----------
@@ -227,17 +227,16 @@ class _Touches(NamedTuple):
     usual: Mapping[int, float]
     heard: float
 
-    def log_odds(self, notes: Iterable[MeasuredNote]) -> dict[int, float]:
-        """Return by note the log odds that it touches a fret in its attack, where that is told."""
-        told = [n for n in notes if n.attack_contact is not None]
-        odds = np.log1p(self.heard * (_touch_ratios(told, self.usual) - 1.0))
-        return dict(zip((n.note.id for n in told), odds.tolist(), strict=True))
+    def log_odds(self, attacks: Sequence[MeasuredNote]) -> dict[int, float]:
+        """Return by note the log odds that it touches a fret in its attack."""
+        odds = np.log1p(self.heard * (_touch_ratios(attacks, self.usual) - 1.0))
+        return dict(zip((n.note.id for n in attacks), odds.tolist(), strict=True))
 
 
-def _touch_ratios(told: Sequence[MeasuredNote], usual: Mapping[int, float]) -> FloatArray:
-    """Return how much likelier each attack is with a touch than without; all of them tell."""
-    anyway = np.array([usual[n.note.string] for n in told])
-    ratios: FloatArray = np.clip(np.exp(_touch_odds(told) - anyway), *_TOUCH_BOUNDS)
+def _touch_ratios(attacks: Sequence[MeasuredNote], usual: Mapping[int, float]) -> FloatArray:
+    """Return how much likelier each attack is with a touch than without."""
+    anyway = np.array([usual[n.note.string] for n in attacks])
+    ratios: FloatArray = np.clip(np.exp(_touch_odds(attacks) - anyway), *_TOUCH_BOUNDS)
     return ratios
 
 
@@ -247,15 +246,14 @@ def _free_reach(odds: FloatArray) -> float:
     return float(low + _FREE_REACH * (high - low))
 
 
-def _usual_touches(notes: Sequence[MeasuredNote]) -> dict[int, float]:
+def _usual_touches(attacks: Sequence[MeasuredNote]) -> dict[int, float]:
     """Return by string the log odds that its free attacks reach, each by its own and by all."""
-    strings = defaultdict(list)
-    for note in notes:
-        if note.attack_contact is not None:
-            strings[note.note.string].append(note)
-    if not strings:
+    if not attacks:
         return {}
-    everywhere = _free_reach(_touch_odds(notes))
+    strings = defaultdict(list)
+    for note in attacks:
+        strings[note.note.string].append(note)
+    everywhere = _free_reach(_touch_odds(attacks))
     out = {}
     for string, mine in strings.items():
         own = len(mine) / (len(mine) + _OWN_ATTACKS)
@@ -264,7 +262,7 @@ def _usual_touches(notes: Sequence[MeasuredNote]) -> dict[int, float]:
     return out
 
 
-def _touches(notes: Sequence[MeasuredNote]) -> _Touches:
+def _touches(attacks: Sequence[MeasuredNote]) -> _Touches:
     """Return what attacks are worth in a take, by its own.
 
     A guitar whose attacks look like touches where nothing goes on striking, starts like that, and
@@ -272,12 +270,8 @@ def _touches(notes: Sequence[MeasuredNote]) -> _Touches:
     on striking has touched in its attack: where those attacks sound like any other, a clear attack
     is no sign of a free string.
     """
-    usual = _usual_touches(notes)
-    struck = [
-        n
-        for n in notes
-        if n.attack_contact is not None and n.contact is not None and n.contact >= _SURELY_STRIKES
-    ]
+    usual = _usual_touches(attacks)
+    struck = [n for n in attacks if n.contact is not None and n.contact >= _SURELY_STRIKES]
     ratios = _touch_ratios(struck, usual)
     shares = np.linspace(0.0, 1.0, 21)
     likely = np.log1p(np.outer(shares, ratios - 1.0)).sum(axis=1)
@@ -303,7 +297,8 @@ def evidence_of(
     everything = [n for notes in judged.values() for n in notes]
     told = [n for n in everything if n.contact is not None]
     usual, harder = _usual_odds(guitar, told), _harder(told)
-    touches = _touches(everything).log_odds(told)
+    attacks = [n for n in everything if n.attack_contact is not None]
+    touches = _touches(attacks).log_odds(attacks)
     shape = (guitar.n_strings, guitar.frets + 1)
     contact = np.full((_LOOKS, *shape), np.nan)
     touched, picked = np.zeros_like(contact), np.zeros_like(contact)

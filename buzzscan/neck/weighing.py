@@ -188,8 +188,8 @@ class Weighed:
 class Search:
     """The causes of one neck, ready to be weighed on any profile.
 
-    Faults at a fret come first, as `causes_of` has them: `uneven` has what a fret that is off by a
-    little changes in their order, and `alike` the index of the fault most like each.
+    `at_frets` are the indices of the faults at one fret; in their order are `uneven`, what a fret
+    that is off by a little changes, and `alike`, which of them is most like each.
     """
 
     model: StrikeModel
@@ -197,6 +197,7 @@ class Search:
     spans: tuple[Span, ...]
     log_share: FloatArray
     changes: FloatArray
+    at_frets: npt.NDArray[np.intp]
     uneven: FloatArray
     alike: npt.NDArray[np.intp]
 
@@ -240,13 +241,13 @@ class Search:
         alike may be off by a little. 0 for causes that are no fret's.
         """
         out = np.zeros((len(self.causes), len(self.spans)))
-        if not self.uneven.size:
+        if not self.at_frets.size:
             return out
         gain = self.model.log_evidence(profile[:, None, None, :] + self.uneven)
         gain -= base[:, :, None, None]
         off = log_sum(self._over_spans(base, gain) + np.log(_UNEVEN_SHARES), axis=-1)
         level = np.full_like(off, np.log1p(-2.0 * _UNEVEN_SHARES.sum()))
-        out[: len(off)] = log_sum(np.stack([level, off, off[self.alike]]))
+        out[self.at_frets] = log_sum(np.stack([level, off, off[self.alike]]))
         return out
 
     def with_picks(self, profile: FloatArray, picks: list[Pick]) -> FloatArray:
@@ -280,6 +281,15 @@ def search_over(model: StrikeModel, causes: tuple[Cause, ...]) -> Search:
     with np.errstate(divide="ignore"):
         log_share = np.log(shares)
     changes = np.stack([np.outer(c.sizes_mm, c.shape) for c in causes])
-    at_frets = [c for c in causes if c.kind in FRET_KINDS]
-    uneven = np.array([np.outer(UNEVEN_MM, c.shape) for c in at_frets])
-    return Search(model, causes, spans, log_share, changes, uneven, _alike(at_frets))
+    at_frets = np.array([i for i, c in enumerate(causes) if c.kind in FRET_KINDS], np.intp)
+    faults = [causes[i] for i in at_frets]
+    return Search(
+        model=model,
+        causes=causes,
+        spans=spans,
+        log_share=log_share,
+        changes=changes,
+        at_frets=at_frets,
+        uneven=np.array([np.outer(UNEVEN_MM, c.shape) for c in faults]),
+        alike=_alike(faults),
+    )

@@ -24,7 +24,7 @@ from buzzscan.notes.path import Clues, Path, best_path, path_cost
 from buzzscan.notes.proof import note_odds
 from buzzscan.notes.strings import Strings, assumed_strings, learnt_strings, string_costs
 
-__all__ = ["Placed", "grid_offset_cents", "place"]
+__all__ = ["NEAR_CENTS", "Placed", "grid_offset_cents", "place"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -36,6 +36,9 @@ _HOPELESS = 25.0
 """A way of playing this much costlier than the best so far is not followed further."""
 _FORLORN = 4.0 * _HOPELESS
 """By so much, no better first place of the hand makes up for it."""
+NEAR_CENTS = 60.0
+"""Notes farther than this from where the take as a whole lies rest on another fret, or were taken
+for another string."""
 _FAR_OFF_CENTS = 25.0
 """From here on, the instrument may as well be a semitone's rest off the other way."""
 _OFFSET_CENTS_PER_NAT = 25.0
@@ -280,5 +283,5 @@ def _offset(heard: Heard, guitar: Guitar, path: Path, states: States, near_cents
     if not len(path.rows):
         return near_cents
     off = _off_cents(heard, path, states, guitar.a4_hz)
-    off = off[np.abs(off - near_cents) < 60.0]
+    off = off[np.abs(off - near_cents) < NEAR_CENTS]
     return float(np.median(off)) if len(off) else near_cents
