@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 
 import pytest
@@ -22,9 +23,14 @@ def judged(
     bars: Bars | None = None,
     offset_cents: float = 0.0,
     guitar: Guitar | None = None,
+    in_a_room: bool = False,
 ) -> Position:
     positions = judge_positions(
-        guitar or Guitar(), notes, bars=bars or Bars(), offset_cents=offset_cents
+        guitar or Guitar(),
+        notes,
+        bars=bars or Bars(),
+        offset_cents=offset_cents,
+        in_a_room=in_a_room,
     )
     return next(p for p in positions if (p.string, p.fret) == place)
 
@@ -116,6 +122,35 @@ def test_sustain_is_against_the_strings_own_trend(note_at: Maker, ratio: float, 
 def test_an_uncertain_fall_is_not_called_dead(note_at: Maker) -> None:
     vague = {"decay_db_per_s": 2.6 * FALL, "decay_low_db_per_s": 0.9 * FALL}
     assert judged(run(note_at, f9=vague), (3, 9)).sustain == "rings"
+
+
+FAST = {"decay_db_per_s": 4.0 * FALL, "decay_low_db_per_s": 3.6 * FALL}
+
+
+def test_a_fall_that_is_fast_in_one_pass_alone_is_none(note_at: Maker) -> None:
+    notes = [
+        dataclasses.replace(n, **FAST) if (n.note.fret, n.note.direction) == (7, "down") else n
+        for n in run(note_at)
+    ]
+    position = judged(notes, (3, 7))
+    assert position.sustain == "rings"
+    assert position.reason == "passes disagree: falls at 12 and 48 dB/s"
+    assert position.decay_ratio == pytest.approx(2.5, rel=0.02)
+
+
+def test_in_a_room_one_pass_alone_tells_no_fast_fall(note_at: Maker) -> None:
+    lost = {"decay_db_per_s": None, "decay_low_db_per_s": None}
+    notes = run(note_at, f7=FAST)
+    notes = [
+        dataclasses.replace(n, **lost) if (n.note.fret, n.note.direction) == (7, "up") else n
+        for n in notes
+    ]
+    assert judged(notes, (3, 7)).sustain == "dead"
+    position = judged(notes, (3, 7), in_a_room=True)
+    assert position.sustain is None
+    assert "in a room that takes two" in position.reason
+    assert judged(run(note_at, f7=FAST), (3, 7), in_a_room=True).sustain == "dead"
+    assert judged(run(note_at), (3, 7), in_a_room=True).sustain == "rings"
 
 
 @pytest.mark.parametrize(("cents", "word"), [(8.0, "sharp"), (-8.0, "flat"), (4.0, "in tune")])

@@ -26,12 +26,22 @@ from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.positions import Place, decay_trends, judged_notes
 from buzzscan.neck.trend import MIN_POINTS, Trend, trend_of
 
-__all__ = ["NO_CONTACT", "PLUCK_SCATTER", "PlaceFalls", "falls_beside_usual", "room_of"]
+__all__ = [
+    "IN_A_ROOM_DB",
+    "NO_CONTACT",
+    "PLUCK_SCATTER",
+    "PlaceFalls",
+    "falls_beside_usual",
+    "room_of",
+]
 
 FloatArray = npt.NDArray[np.float64]
 
 NO_CONTACT = 0.3
 """From this probability of contact on, the fall may be contact's doing."""
+IN_A_ROOM_DB = 0.06
+"""`room_of` over which a room is heard: 0.01–0.05 dB where the pickup is recorded, 0.08 and more
+before a microphone, in every simulation (three, written apart)."""
 PLUCK_SCATTER = 0.08
 """Scatter in ln(rate) between plucks of one note: real notes of one neck, at the very least."""
 _AUDIBLE_RATIO = 1.3

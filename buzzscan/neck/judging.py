@@ -24,6 +24,7 @@ from buzzscan.neck.clearance import Setup, setup_of
 from buzzscan.neck.culprit import LEFT_OVER, Wide, explain, scaled
 from buzzscan.neck.deadspots import DeadSpot, dead_spots
 from buzzscan.neck.evidence import evidence_of
+from buzzscan.neck.falls import IN_A_ROOM_DB, room_of
 from buzzscan.neck.findings import (
     contact_finding,
     dead_spot_finding,
@@ -186,7 +187,14 @@ def judge(
     silent, soft = silent_passes(notes), soft_takes(notes)
     heard, notes = notes, hard_takes_only(notes, soft)
     positions = _with_silent(
-        judge_positions(guitar, notes, bars=bars, offset_cents=offset_cents), silent
+        judge_positions(
+            guitar,
+            notes,
+            bars=bars,
+            offset_cents=offset_cents,
+            in_a_room=room_of(notes) > IN_A_ROOM_DB,
+        ),
+        silent,
     )
     positions = with_softer(positions, heard, soft)
     by_place = {(p.string, p.fret): p for p in positions}

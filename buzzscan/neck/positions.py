@@ -5,8 +5,10 @@ Conventions
 Only judged notes count, but that what stops in every pass before it can be measured is choked. A
 value is the middle of its passes, and the spread is half their range. Contact is the exception: a
 note that buzzes every other time it is picked buzzes, so the verdict is by the pass that strikes
-most surely, and its level is that of the passes that strike. Words come from `Bars` and from
-nowhere else.
+most surely, and its level is that of the passes that strike. A fast fall is the other one: what
+the neck takes it takes every time, so that the word for it is by the pass that falls more slowly,
+and in a room, where one pass may fall into a hole, by two. Words come from `Bars` and from nowhere
+else.
 
 Limits
 ------
@@ -59,6 +61,7 @@ _CHOKED_OFF_GRID_CENTS = 35.0
 _CHOKED_DB_PER_S = 90.0
 _CHOKED_RATIO = 3.0
 """A choke falls 15–20 dB within 0.2 s, and several times faster than the string does."""
+_ONCE = "falls fast in the one pass that tells; in a room that takes two"
 _SPREAD_FLOOR_LOG = 0.08
 """Real notes of one neck scatter by about 8 % in decay at the very least."""
 
@@ -208,6 +211,32 @@ def _pitch_word(bars: Bars, cents: float | None) -> PitchWord | None:
     return "sharp" if cents > 0.0 else "flat"
 
 
+def _sustain(
+    bars: Bars,
+    counted: Sequence[MeasuredNote],
+    *,
+    usual: float | None,
+    in_a_room: bool,
+) -> tuple[Sustain | None, str]:
+    """Return the word for the falls of a position's notes, and why it is none or not the worst."""
+    rates = _values(counted, lambda n: n.decay_db_per_s)
+    if not rates or usual is None:
+        return None, ""
+    slow = _values(counted, lambda n: n.decay_low_db_per_s)
+
+    def word_of(choose: Callable[[Sequence[float]], float]) -> Sustain | None:
+        sure = choose(slow) / usual if slow else None
+        return sustain_word(bars, ratio=choose(rates) / usual, sure=sure)
+
+    word, worst = word_of(statistics.median_low), word_of(max)
+    if len(rates) == 1:
+        return (None, _ONCE) if in_a_room and word != "rings" else (word, "")
+    if word == "rings" and worst != "rings":
+        heard = " and ".join(f"{r:.0f}" for r in rates)
+        return word, f"passes disagree: falls at {heard} dB/s"
+    return word, ""
+
+
 def _withheld(notes: Sequence[MeasuredNote], measure: str) -> str:
     """Return why a measure is missing, empty where no note says."""
     return next((why for n in notes for name, why in n.withheld if name == measure), "")
@@ -252,6 +281,7 @@ def _judge_position(
     early: Mapping[int, tuple[float, float]],
     bars: Bars,
     offset_cents: float,
+    in_a_room: bool,
 ) -> Position:
     counted = judged_notes(notes)
     cents = _values(counted, lambda n: n.cents)
@@ -264,7 +294,6 @@ def _judge_position(
     contacts = _values(counted, lambda n: n.contact)
     contact, rate = combined_contact(contacts), _middle(decay)
     usual = math.exp(float(trend.at(place[1]))) if trend is not None else None
-    slow = _middle(_values(counted, lambda n: n.decay_low_db_per_s))
     level = _middle(amp if bars.heard == "amp" else buzz)
     middle_cents = _middle(cents)
     off = None if middle_cents is None else middle_cents - offset_cents
@@ -273,7 +302,7 @@ def _judge_position(
         off, _middle(_values(counted, lambda n: n.whole_decay_db_per_s)), usual, contact
     )
     ratio = rate / usual if rate is not None and usual is not None else None
-    sure = slow / usual if slow is not None and usual is not None else None
+    sustain, unlike = _sustain(bars, counted, usual=usual, in_a_room=in_a_room)
     return Position(
         string=place[0],
         fret=place[1],
@@ -289,9 +318,9 @@ def _judge_position(
         buzz_spread_db=_half_spread(buzz),
         contact=contact,
         buzz=_buzz_word(bars, contact=contact, level_db=level, choked=choked),
-        sustain=sustain_word(bars, ratio=ratio, sure=sure),
+        sustain=sustain,
         pitch=_pitch_word(bars, off),
-        reason=_reason(notes, contacts, stopping),
+        reason=_reason(notes, contacts, stopping) or unlike,
     )
 
 
@@ -301,8 +330,15 @@ def judge_positions(
     *,
     bars: Bars,
     offset_cents: float,
+    in_a_room: bool = False,
 ) -> tuple[Position, ...]:
-    """Return the verdict for every fret of every string, string 1 first, from the capo up."""
+    """Return the verdict for every fret of every string, string 1 first, from the capo up.
+
+    Parameters
+    ----------
+    in_a_room
+        Whether a room is heard, in which no single pass tells a fast fall.
+    """
     places = by_position(notes)
     trends, early = decay_trends(guitar, places), stopped_early(notes)
     return tuple(
@@ -313,6 +349,7 @@ def judge_positions(
             early=early,
             bars=bars,
             offset_cents=offset_cents,
+            in_a_room=in_a_room,
         )
         for string in guitar.strings
         for fret in range(guitar.capo, guitar.frets + 1)

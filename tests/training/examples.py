@@ -2,8 +2,10 @@
 
 Run ``python -m training.examples OUT.npz --seeds 0 150`` in tests/ for the takes of those seeds
 (``--necks`` for whole necks), half of them modal strings and half strings on a grid, with ``--model
-waveguide`` for travelling waves, or with ``--recorded SOUND...`` for real ones without buzz, each
-with a JSON of its notes beside it.
+waveguide`` for travelling waves, with ``--recorded SOUND...`` for real ones without buzz, each
+with a JSON of its notes beside it, or with ``--elsewhere NAME SOUND...`` for those of a simulation
+that is not ours, each with a JSON of its notes and, unless it is a guitar in standard tuning, a
+guitar file (.toml) beside it.
 
 Conventions
 -----------
@@ -21,7 +23,9 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +36,7 @@ from training.necks import draw_neck
 
 from buzzscan import scan
 from buzzscan.errors import BuzzscanError
-from buzzscan.guitar import Guitar
+from buzzscan.guitar import Guitar, load_guitar
 from buzzscan.measures.attack import Attack
 from buzzscan.measures.buzz import hear_notes
 from buzzscan.measures.buzz_cues import Cues
@@ -42,6 +46,7 @@ from buzzscan.recording import Recording, open_recording, recording_from_samples
 from buzzscan.simulate import TrueNote
 
 __all__ = [
+    "Truth",
     "attack_columns",
     "columns_of",
     "cue_columns",
@@ -49,6 +54,7 @@ __all__ = [
     "goes_on_striking",
     "rows_of_real_take",
     "rows_of_seed",
+    "rows_of_take_elsewhere",
     "table",
 ]
 
@@ -61,6 +67,33 @@ CLEAN_UNTIL_S = 0.04
 """Contact that ends within the attack is the snap of the pick."""
 LASTING_S, LASTING_SHARE = 0.2, 0.6
 """Contact is persistent that lasts this long, or for this share of a shorter note."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Truth:
+    """What is true of a note.
+
+    Parameters
+    ----------
+    string, fret, onset_s
+        Where and when it was played.
+    struck
+        Whether it is in persistent contact.
+    until_s
+        When it last touches a fret, from its onset; 0 where it touches none.
+    buzz_db
+        How far its sound departs from that of a free twin; NaN where that is not known.
+    rings
+        Whether it is the note of its own fret, and not cut short: others teach nothing.
+    """
+
+    string: int
+    fret: int
+    onset_s: float
+    struck: bool
+    until_s: float
+    buzz_db: float = math.nan
+    rings: bool = True
 
 
 def cue_columns(cues: Cues) -> Heard:
@@ -169,33 +202,63 @@ def rows_of_seed(seed: int, model: str | None = None, *, necks: bool = False) ->
 
 def _rows_of_take(drawn: Drawn, take: int) -> list[Row]:
     recording = recording_from_samples(drawn.samples, RATE_HZ)
-    begins = np.array([true.onset_s for true in drawn.truth])
-    measured = {note.note.id: note for note in scan(recording, drawn.guitar).notes}
+    truth = [
+        Truth(
+            string=true.string,
+            fret=true.fret,
+            onset_s=true.onset_s,
+            struck=goes_on_striking(true),
+            until_s=true.contact_until_s,
+            buzz_db=np.nan if true.buzz_db is None else true.buzz_db,
+            rings=true.sounding_fret == true.fret and "cut" not in true.marks,
+        )
+        for true in drawn.truth
+    ]
+    known = {"take": take, "kind": drawn.kind, "model": drawn.model}
+    return _rows(recording, drawn.guitar, truth, known)
+
+
+def _rows(
+    recording: Recording, guitar: Guitar, truth: Sequence[Truth], known: Mapping[str, float | str]
+) -> list[Row]:
+    """Return the notes that the analysis finds where one rings, each with `known`."""
+    begins = np.array([true.onset_s for true in truth])
+    measured = {note.note.id: note for note in scan(recording, guitar).notes}
     rows: list[Row] = []
-    for place, heard in _heard(recording, drawn.guitar, [n.note for n in measured.values()]):
+    for place, heard in _heard(recording, guitar, [n.note for n in measured.values()]):
         note = measured[place.id]
-        true = drawn.truth[int(np.argmin(np.abs(begins - place.onset_s)))]
+        true = truth[int(np.argmin(np.abs(begins - place.onset_s)))]
         same = (true.string, true.fret) == (place.string, place.fret)
         if not same or abs(true.onset_s - place.onset_s) > SAME_NOTE_S or note.contact is None:
             continue
-        if true.sounding_fret != true.fret or "cut" in true.marks:
+        if not true.rings:
             continue
         rows.append(
             {
                 **heard,
+                **known,
                 "contact": note.contact,
-                "take": take,
                 "string": true.string,
                 "fret": true.fret,
-                "kind": drawn.kind,
-                "model": drawn.model,
-                "clean": float(true.contact_until_s < CLEAN_UNTIL_S),
-                "struck": float(goes_on_striking(true)),
-                "buzz_db": np.nan if true.buzz_db is None else true.buzz_db,
-                "until_s": true.contact_until_s,
+                "clean": float(true.until_s < CLEAN_UNTIL_S),
+                "struck": float(true.struck),
+                "buzz_db": true.buzz_db,
+                "until_s": true.until_s,
             }
         )
     return rows
+
+
+def rows_of_take_elsewhere(sound: Path, take: int, model: str) -> list[Row]:
+    """Return the notes of a take of another simulation, `sound` beside a JSON of its notes.
+
+    Its notes have the keys of `Truth`; those that may be left out are its defaults.
+    """
+    listed = json.loads(sound.with_suffix(".json").read_text())["notes"]
+    instrument = sound.with_suffix(".toml")
+    guitar = load_guitar(instrument) if instrument.exists() else Guitar()
+    known = {"take": take, "kind": "elsewhere", "model": model}
+    return _rows(open_recording(sound), guitar, [Truth(**note) for note in listed], known)
 
 
 def rows_of_real_take(sound: Path, take: int) -> list[Row]:
@@ -252,12 +315,16 @@ def main() -> None:
     parser.add_argument("--model", choices=MODELS)
     parser.add_argument("--necks", action="store_true")
     parser.add_argument("--recorded", nargs="*", type=Path, default=(), metavar="SOUND")
+    parser.add_argument("--elsewhere", nargs="+", default=("",), metavar=("NAME", "SOUND"))
     asked = parser.parse_args()
     rows: list[Row] = []
     for seed in range(*asked.seeds):
         rows += rows_of_seed(seed, asked.model, necks=asked.necks)
     for i, sound in enumerate(asked.recorded):
         rows += rows_of_real_take(sound, -1 - i)
+    name, *sounds = asked.elsewhere
+    for i, sound in enumerate(sounds):
+        rows += rows_of_take_elsewhere(Path(sound), i, name)
     np.savez_compressed(asked.out, **table(rows))  # type: ignore[arg-type]
     print(f"{len(rows)} notes written to {asked.out}")
 
