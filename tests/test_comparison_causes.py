@@ -19,6 +19,7 @@ from necks_by_hand import (
 
 from buzzscan.comparison import compare, finding_words, place_words
 from buzzscan.report.view import view_of
+from buzzscan.scanning import Scan
 
 
 def test_cause_that_is_half_gone_is_better() -> None:
@@ -136,3 +137,44 @@ def test_one_resonance_on_several_strings_is_named_by_its_places() -> None:
     assert finding_words(spot, scan) == "dead spot at string 2 fret 7, string 3 fret 11"
     view = view_of(dataclasses.replace(scan, findings=(spot,)))
     assert view.findings[0].where == "fret\u00a07, string\u00a02; fret\u00a011, string\u00a03"
+
+
+def _with_saddle(scan: Scan, *, found: bool, sharp_from_12: float = 0.0) -> Scan:
+    """Return a scan whose string 4 is sharp over the upper frets, and whether that is told."""
+    positions = tuple(
+        dataclasses.replace(p, cents=(p.cents or 0.0) + sharp_from_12 * (p.fret >= 12))
+        if p.string == 4
+        else p
+        for p in scan.positions
+    )
+    ids = tuple(i for p in positions if p.string == 4 for i in p.notes)
+    saddle = dataclasses.replace(
+        finding(scan, strings=(4,), fret=12), kind="saddle", frets=(12,), notes=ids
+    )
+    return dataclasses.replace(scan, positions=positions, findings=(saddle,) if found else ())
+
+
+@pytest.mark.parametrize(
+    ("shown", "moved", "change"),
+    [
+        ((False, True), 0.5, "same"),  # it crossed the bar of being told, and no more
+        ((True, False), 0.5, "same"),
+        ((False, True), 8.0, "new"),
+        ((True, False), -8.0, "cured"),
+    ],
+)
+def test_a_saddle_came_or_went_only_if_the_upper_frets_moved(
+    shown: tuple[bool, bool], moved: float, change: str
+) -> None:
+    before = _with_saddle(before_scan(), found=shown[0], sharp_from_12=10.0)
+    after = _with_saddle(after_scan({}), found=shown[1], sharp_from_12=10.0 + moved)
+    assert [f.change for f in compare(before, after).findings] == [change]
+    # a string that was tuned anew moves as a whole
+    tuned = dataclasses.replace(
+        after,
+        positions=tuple(
+            dataclasses.replace(p, cents=(p.cents or 0.0) + 12.0) if p.string == 4 else p
+            for p in after.positions
+        ),
+    )
+    assert [f.change for f in compare(before, tuned).findings] == [change]

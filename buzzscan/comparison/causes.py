@@ -4,7 +4,8 @@ Conventions
 -----------
 A cause is the same in both takes where its kind is and its places overlap; a fret may be named
 one off. Contact causes are judged by the positions that were their evidence, dead spots by how
-long the note rings, pitch by the cents.
+long the note rings, pitch by the cents: a cause of pitch that only one of the takes shows came or
+went only if the pitch that it is about moved.
 
 Limits
 ------
@@ -40,6 +41,8 @@ FRET_SLACK = 1
 LONGER_RATIO = 1.3
 """A change of decay time by a quarter to 30 % is the least that is heard (Tolonen and
 Järveläinen, 2002: −25 % and +40 % go unnoticed)."""
+LOWER_TO, UPPER_FROM = 5, 12
+"""Frets that tell a saddle's place: its error grows towards the body."""
 CLEAR_CENTS = 2.0
 """Change of pitch that counts: four times the spread of a clean note's reading."""
 
@@ -114,7 +117,7 @@ def _change_of(
     if finding.kind == "dead spot":
         return _change_of_decay(evidence, still=bool(still))
     if finding.kind not in CONTACT_KINDS:
-        return _change_of_pitch(evidence, before, still=bool(still))
+        return _change_of_pitch(finding, evidence, before, by_place, still=bool(still))
     counts = Counter(p.change for p in evidence if tells_contact(p.buzz_before))
     told = sum(counts.values()) - counts["not comparable"]
     if not counts or counts["not comparable"] > told:
@@ -143,7 +146,14 @@ def _change_of_decay(evidence: Sequence[ComparedPosition], *, still: bool) -> Ch
     return "worse" if ratio <= 1.0 / LONGER_RATIO else "same"
 
 
-def _change_of_pitch(evidence: Sequence[ComparedPosition], before: Scan, *, still: bool) -> Change:
+def _change_of_pitch(
+    finding: Finding,
+    evidence: Sequence[ComparedPosition],
+    before: Scan,
+    by_place: Mapping[Place, ComparedPosition],
+    *,
+    still: bool,
+) -> Change:
     then = {(p.string, p.fret): p.cents for p in before.positions}
     steps = []
     for p in evidence:
@@ -153,18 +163,46 @@ def _change_of_pitch(evidence: Sequence[ComparedPosition], before: Scan, *, stil
     if not steps:
         return "not comparable"
     if not still:
-        return "cured"
+        return "same" if _stays(finding, by_place, evidence) else "cured"
     if abs(median(steps)) < CLEAR_CENTS:
         return "same"
     return "better" if median(steps) < 0.0 else "worse"
+
+
+def _stays(
+    finding: Finding,
+    by_place: Mapping[Place, ComparedPosition],
+    evidence: Sequence[ComparedPosition],
+) -> bool:
+    """Whether the pitch that a finding is about stays what it was, within what counts.
+
+    Of the saddle, that is how the upper frets lie against the lower ones: a string that was tuned
+    anew moves both. Of all else, it is the evidence against the rest of the neck.
+    """
+    if finding.kind == "saddle":
+        own = [p for p in by_place.values() if p.string in finding.strings]
+        about = [p for p in own if p.fret >= UPPER_FROM]
+        beside = [p for p in own if p.fret <= LOWER_TO]
+    else:
+        about = list(evidence)
+        beside = [p for p in by_place.values() if p not in about]
+    moves = [
+        [p.cents_change for p in places if p.cents_change is not None] for places in (about, beside)
+    ]
+    if not all(moves):
+        return False
+    return abs(median(moves[0]) - median(moves[1])) < CLEAR_CENTS
 
 
 def _change_of_new(
     finding: Finding, after: Scan, by_place: Mapping[Place, ComparedPosition]
 ) -> Change:
     """Return "new" where the places of a cause that only the after take shows did get worse."""
-    if finding.kind not in CONTACT_KINDS:
+    if finding.kind == "dead spot":
         return "new"
+    if finding.kind not in CONTACT_KINDS:
+        evidence = [by_place[p] for p in _evidence(finding, after) if p in by_place]
+        return "same" if _stays(finding, by_place, evidence) else "new"
     counts = Counter(by_place[p].change for p in _evidence(finding, after) if p in by_place)
     bad = counts["new"] + counts["worse"]
     if counts["not comparable"] > bad:

@@ -157,7 +157,10 @@ class Judge:
         short_of = -usual.pick_change_db if less else usual.pick_change_db
         if excess is None or short_of <= max(excess, LEVEL_ERROR_DB):
             return ""
-        return f"picked {short_of:.1f} dB {how} than before, which alone may end so brief a contact"
+        does = "end" if less else "make"
+        return (
+            f"picked {short_of:.1f} dB {how} than before, which alone may {does} so brief a contact"
+        )
 
     def _doubt(self, then: Position, now: Position, step: float | None) -> str:
         """Return why a difference is within the spread of the passes; empty if it is not."""
