@@ -84,6 +84,28 @@ def test_sharp_first_frets_are_a_high_nut(note_at: Maker) -> None:
     assert [f.kind for f in named(split(note_at, model(nut=9.0)))] == ["high nut slot"]
 
 
+@pytest.mark.parametrize("in_tune", [(1, 2), (1,)])
+def test_a_trend_towards_a_first_fret_that_is_in_tune_is_no_high_nut(
+    note_at: Maker, in_tune: tuple[int, ...]
+) -> None:
+    cents = model(nut=9.0)
+    cents[list(in_tune)] = 0.0
+    assert not any(f.kind == "high nut slot" for f in named(split(note_at, cents)))
+
+
+def test_a_first_fret_that_is_not_used_tells_no_high_nut(note_at: Maker) -> None:
+    cents = model(nut=9.0)
+    notes = [
+        note_at(STRING, f, id=f + 1, cents=float(c), contact=0.9 if f in {1, 2} else 0.02)
+        for f, c in enumerate(cents)
+    ]
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    pitch = string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0)[0]
+    assert pitch.first_cents is None
+    assert pitch.nut_cents == pytest.approx(9.0, abs=0.2)
+    assert named(pitch) == ()
+
+
 def test_a_whole_string_off_is_tuning(note_at: Maker) -> None:
     assert [f.kind for f in named(split(note_at, model(tuning=-12.0)))] == ["tuning"]
 

@@ -20,6 +20,7 @@ IN_TUNE = StringPitch(
     nut_cents=0.0,
     nut_error=0.6,
     n_notes=23,
+    first_cents=0.0,
 )
 
 
@@ -72,14 +73,16 @@ def test_the_nut_comes_before_the_saddle_and_the_saddle_before_tuning() -> None:
     kinds = [
         f.kind
         for f in found(
-            {"tuning_cents": 12.0, "string": 1}, {"saddle_cents": 8.0}, {"nut_cents": 9.0}
+            {"tuning_cents": 12.0, "string": 1},
+            {"saddle_cents": 8.0},
+            {"nut_cents": 9.0, "first_cents": 9.0},
         )
     ]
     assert kinds == ["high nut slot", "saddle", "tuning"]
 
 
 def test_a_capo_hides_the_nut_and_one_string_has_no_others_to_be_tuned_to() -> None:
-    assert found({"nut_cents": 9.0}, capo=2) == ()
+    assert found({"nut_cents": 9.0, "first_cents": 9.0}, capo=2) == ()
     assert found({"tuning_cents": 12.0}) == ()
 
 

@@ -57,6 +57,8 @@ class StringPitch:
         What fret 1 is sharp beyond both.
     n_notes
         Positions that were used.
+    first_cents
+        What fret 1 reads above the open string; None where it was not used.
     """
 
     string: int
@@ -67,6 +69,7 @@ class StringPitch:
     nut_cents: float
     nut_error: float
     n_notes: int
+    first_cents: float | None
 
 
 def _fit(terms: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -111,6 +114,9 @@ def _pitch_of(
         nut_cents=float(fit[2]),
         nut_error=float(error[2]),
         n_notes=int(frets.size),
+        first_cents=float(cents[frets == first][0] - cents[frets == capo][0])
+        if np.any(frets == first)
+        else None,
     )
 
 

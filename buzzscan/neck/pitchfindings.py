@@ -28,6 +28,8 @@ _SADDLE_SHARE, _NUT_SHARE, _TUNING_SHARE = 0.75, 0.75, 1.0
 """Shares of the bar for pitch: the saddle's error doubles by fret 24, so it is told early."""
 _CLEAR_SHARE = 0.5
 _NUT_FRETS = 3
+_FIRST_SHARE = 0.5
+"""Share of a high slot's cents that fret 1 must read above the open string."""
 
 
 def _confidence(value: float, error: float, least: float) -> float:
@@ -38,6 +40,16 @@ def _confidence(value: float, error: float, least: float) -> float:
 
 def _matters(value: float, error: float, least: float) -> bool:
     return abs(value) >= least and abs(value) - _Z_90 * error >= _CLEAR_SHARE * least
+
+
+def _is_sharp(pitch: StringPitch) -> bool:
+    """Whether fret 1 itself is sharp as a high slot makes it, not only the trend towards it.
+
+    Where it strikes a fret or a resonance pulls the open string, the trend of the others says
+    little about it.
+    """
+    first = pitch.first_cents
+    return first is not None and 0.0 < _FIRST_SHARE * pitch.nut_cents <= first
 
 
 def _ids(
@@ -158,11 +170,7 @@ def pitch_findings(
     middle = statistics.median(tuned) if len(tuned) > 2 else min(tuned, key=abs, default=0.0)
     for pitch in pitches:
         least = _NUT_SHARE * bars.pitch_cents
-        if (
-            capo == 0
-            and pitch.nut_cents > 0.0
-            and _matters(pitch.nut_cents, pitch.nut_error, least)
-        ):
+        if capo == 0 and _matters(pitch.nut_cents, pitch.nut_error, least) and _is_sharp(pitch):
             nuts.append(_nut(pitch, 1, positions, least))
         least = _SADDLE_SHARE * bars.pitch_cents
         if _matters(pitch.saddle_cents, pitch.saddle_error, least):
