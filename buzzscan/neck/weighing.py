@@ -3,7 +3,7 @@
 Conventions
 -----------
 A hypothesis is a cause under a span of neighbouring strings (first, one past the last; from 0).
-Log odds are against "no such cause" on the neck it is added to; for a fault at one fret that is a
+Log odds are against "no such cause" on the neck it is added to; for all but a nut slot that is a
 neck whose frets scatter as those of any dressed one. Arrays run over (circumstances,
 strings, causes, sizes) and (causes, spans, sizes).
 
@@ -238,7 +238,8 @@ class Search:
         """Return log likelihood ratios of frets that are uneven as any are, (causes, spans).
 
         That is what a fault at one fret competes with: either of the two frets whose faults sound
-        alike may be off by a little. 0 for causes that are no fret's.
+        alike may be off by a little. A cause of the setup competes with any fret that is, as it
+        explains a few places around one as well. 0 for a slot.
         """
         out = np.zeros((len(self.causes), len(self.spans)))
         if not self.at_frets.size:
@@ -248,6 +249,8 @@ class Search:
         off = log_sum(self._over_spans(base, gain) + np.log(_UNEVEN_SHARES), axis=-1)
         level = np.full_like(off, np.log1p(-2.0 * _UNEVEN_SHARES.sum()))
         out[self.at_frets] = log_sum(np.stack([level, off, off[self.alike]]))
+        of_setup = [i for i, cause in enumerate(self.causes) if cause.of_setup]
+        out[of_setup] = np.maximum(out[self.at_frets].max(axis=0), 0.0)
         return out
 
     def with_picks(self, profile: FloatArray, picks: list[Pick]) -> FloatArray:
