@@ -108,6 +108,14 @@ def test_unmeasured_values_are_dashes(neck_scan: Scan) -> None:
     )
 
 
+def test_buzz_without_a_cause_is_named_beside_findings_of_pitch(neck_scan: Scan) -> None:
+    saddle = replace(neck_scan.findings[0], kind="saddle", frets=(12,), strings=(6,))
+    headline = view_of(replace(neck_scan, findings=(saddle,))).headline.replace("\u00a0", " ")
+    assert headline.startswith("Saddle: fret 12, string 6")
+    assert "; no cause found: 1 position chokes (fret 9, string 6), 5 positions buzz" in headline
+    assert "no cause found" not in view_of(neck_scan).headline
+
+
 def test_counts_and_headline(neck_scan: Scan) -> None:
     view = view_of(neck_scan)
     assert view.counts.replace("\u00a0", " ") == (

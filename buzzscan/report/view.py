@@ -16,7 +16,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.verdict import Finding
+from buzzscan.neck.verdict import CONTACT_KINDS, Finding
 from buzzscan.plots.neckmap import MapLayer
 from buzzscan.plots.tones import LAYERS
 from buzzscan.report import words
@@ -226,6 +226,9 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan, bad: _Places) -> st
     head = findings[0]
     more = len(findings) - 1
     rest = "" if not more else f", and {words.count(more, 'more finding')}"
+    struck: _Places = {word: bad[word] for word in ("choked", "buzz") if word in bad}
+    if struck and not any(f.kind in CONTACT_KINDS for f in findings):
+        rest += f"; no cause found: {_marked(struck)}"
     return f"{head.title}{rest}"
 
 
