@@ -107,13 +107,20 @@ def _evidence(finding: Finding, scan: Scan) -> tuple[Place, ...]:
     return tuple(sorted(places))
 
 
+def _evidence_in(
+    finding: Finding, scan: Scan, by_place: Mapping[Place, ComparedPosition]
+) -> list[ComparedPosition]:
+    """Return the positions that are a finding's evidence, of those that were compared."""
+    return [by_place[p] for p in _evidence(finding, scan) if p in by_place]
+
+
 def _change_of(
     finding: Finding,
     still: Sequence[Finding],
     before: Scan,
     by_place: Mapping[Place, ComparedPosition],
 ) -> Change:
-    evidence = [by_place[p] for p in _evidence(finding, before) if p in by_place]
+    evidence = _evidence_in(finding, before, by_place)
     if finding.kind == "dead spot":
         return _change_of_decay(evidence, still=bool(still))
     if finding.kind not in CONTACT_KINDS:
@@ -200,10 +207,10 @@ def _change_of_new(
     """Return "new" where the places of a cause that only the after take shows did get worse."""
     if finding.kind == "dead spot":
         return "new"
+    evidence = _evidence_in(finding, after, by_place)
     if finding.kind not in CONTACT_KINDS:
-        evidence = [by_place[p] for p in _evidence(finding, after) if p in by_place]
         return "same" if _stays(finding, by_place, evidence) else "new"
-    counts = Counter(by_place[p].change for p in _evidence(finding, after) if p in by_place)
+    counts = Counter(p.change for p in evidence)
     bad = counts["new"] + counts["worse"]
     if counts["not comparable"] > bad:
         return "not comparable"
@@ -215,8 +222,8 @@ def _strings_cured(
     finding: Finding, before: Scan, by_place: Mapping[Place, ComparedPosition]
 ) -> tuple[int, ...]:
     """Return the strings of a cause under which contact was told before and is gone."""
-    places = (by_place[p] for p in _evidence(finding, before) if p in by_place)
-    gone = (p for p in places if tells_contact(p.buzz_before))
+    evidence = _evidence_in(finding, before, by_place)
+    gone = (p for p in evidence if tells_contact(p.buzz_before))
     return tuple(sorted({p.string for p in gone if p.change in {"cured", "better"}}))
 
 

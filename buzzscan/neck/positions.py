@@ -183,7 +183,7 @@ def _buzz_word(
     return "buzz" if level_db is not None and level_db >= bars.buzz_db else "slight"
 
 
-def sustain_word(bars: Bars, *, ratio: float | None, sure: float | None) -> Sustain | None:
+def sustain_word(bars: Bars, *, ratio: float, sure: float | None) -> Sustain:
     """Return the word for a fall.
 
     Parameters
@@ -191,12 +191,10 @@ def sustain_word(bars: Bars, *, ratio: float | None, sure: float | None) -> Sust
     bars
         Where the user sets them.
     ratio
-        Rate over the string's usual at that fret, None where it was not told.
+        Rate over the string's usual at that fret.
     sure
         The same at the slow end of its interval, None where it has no interval of its own.
     """
-    if ratio is None:
-        return None
     for bar, word in ((bars.dead_ratio, "dead"), (bars.short_ratio, "short")):
         if ratio >= bar and (sure is None or sure >= math.sqrt(bar)):
             return word  # type: ignore[return-value]
@@ -224,7 +222,7 @@ def _sustain(
         return None, ""
     slow = _values(counted, lambda n: n.decay_low_db_per_s)
 
-    def word_of(choose: Callable[[Sequence[float]], float]) -> Sustain | None:
+    def word_of(choose: Callable[[Sequence[float]], float]) -> Sustain:
         sure = choose(slow) / usual if slow else None
         return sustain_word(bars, ratio=choose(rates) / usual, sure=sure)
 

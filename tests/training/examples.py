@@ -192,12 +192,7 @@ def rows_of_seed(seed: int, model: str | None = None, *, necks: bool = False) ->
     necks
         Whether whole necks are played.
     """
-    drawn = draw_neck(seed, model) if necks else draw(seed, model)
-    try:
-        return _rows_of_take(drawn, seed)
-    except BuzzscanError as error:
-        print(f"seed {seed}: {error}")
-        return []
+    return _rows_of_take(draw_neck(seed, model) if necks else draw(seed, model), seed)
 
 
 def _rows_of_take(drawn: Drawn, take: int) -> list[Row]:
@@ -221,9 +216,16 @@ def _rows_of_take(drawn: Drawn, take: int) -> list[Row]:
 def _rows(
     recording: Recording, guitar: Guitar, truth: Sequence[Truth], known: Mapping[str, float | str]
 ) -> list[Row]:
-    """Return the notes that the analysis finds where one rings, each with `known`."""
+    """Return the notes that the analysis finds where one rings, each with `known`.
+
+    There are none where it refuses the take.
+    """
     begins = np.array([true.onset_s for true in truth])
-    measured = {note.note.id: note for note in scan(recording, guitar).notes}
+    try:
+        measured = {note.note.id: note for note in scan(recording, guitar).notes}
+    except BuzzscanError as error:
+        print(f"take {known['take']}: {error}")
+        return []
     rows: list[Row] = []
     for place, heard in _heard(recording, guitar, [n.note for n in measured.values()]):
         note = measured[place.id]
