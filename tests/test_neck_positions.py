@@ -138,6 +138,19 @@ def test_a_fall_that_is_fast_in_one_pass_alone_is_none(note_at: Maker) -> None:
     assert position.decay_ratio == pytest.approx(2.5, rel=0.02)
 
 
+def test_passes_to_either_side_of_the_bar_do_not_contradict_each_other(note_at: Maker) -> None:
+    over = {"decay_db_per_s": 1.55 * FALL, "decay_low_db_per_s": 1.5 * FALL}
+    under = {"decay_db_per_s": 1.45 * FALL, "decay_low_db_per_s": 1.4 * FALL}
+    notes = [
+        dataclasses.replace(n, **(over if n.note.direction == "up" else under))
+        if n.note.fret == 7
+        else n
+        for n in run(note_at)
+    ]
+    position = judged(notes, (3, 7))
+    assert (position.sustain, position.reason) == ("rings", "")
+
+
 def test_in_a_room_one_pass_alone_tells_no_fast_fall(note_at: Maker) -> None:
     lost = {"decay_db_per_s": None, "decay_low_db_per_s": None}
     notes = run(note_at, f7=FAST)

@@ -61,6 +61,9 @@ _CHOKED_OFF_GRID_CENTS = 35.0
 _CHOKED_DB_PER_S = 90.0
 _CHOKED_RATIO = 3.0
 """A choke falls 15–20 dB within 0.2 s, and several times faster than the string does."""
+_FALLS_APART = 1.3
+"""Passes whose falls differ by less than is heard (Tolonen & Järveläinen, 2000) do not contradict
+each other, though the bar may lie between them."""
 _ONCE = "falls fast in the one pass that tells; in a room that takes two"
 _SPREAD_FLOOR_LOG = 0.08
 """Real notes of one neck scatter by about 8 % in decay at the very least."""
@@ -229,7 +232,7 @@ def _sustain(
     word, worst = word_of(statistics.median_low), word_of(max)
     if len(rates) == 1:
         return (None, _ONCE) if in_a_room and word != "rings" else (word, "")
-    if word == "rings" and worst != "rings":
+    if word == "rings" and worst != "rings" and max(rates) >= _FALLS_APART * min(rates):
         heard = " and ".join(f"{r:.0f}" for r in rates)
         return word, f"passes disagree: falls at {heard} dB/s"
     return word, ""
