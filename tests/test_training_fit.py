@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 import runpy
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from training.fit import (
+    ELSEWHERE_WEIGHT,
+    REAL_NOTES,
+    RUN_WEIGHT,
+    STRUCK_WEIGHT,
     Model,
     Notes,
     fit_model,
     held_out,
     load,
     probabilities,
+    weights,
     write_numbers,
 )
+from training.tree_text import baseline, tree_lines
 
 from buzzscan.measures import contact
 from buzzscan.measures.buzz_cues import Cues
 from buzzscan.measures.contact_numbers import ALONE, COMPARED, Range
 from buzzscan.measures.continuation import N_FIGURES
+from buzzscan.measures.trees import read_trees
 
 NOTES_PER_TAKE, TAKES = 60, 8
 STRUCK_SHARE, SHIFT_DB = 0.2, 12.0
@@ -62,6 +70,34 @@ def fitted(table: Path) -> tuple[Notes, tuple[Range, ...], Model]:
 def test_takes_of_two_tables_are_kept_apart(table: Path) -> None:
     notes, _ = load([table, table])
     assert np.unique(notes.take).size == 2 * TAKES
+
+
+def test_takes_of_a_real_guitar_weigh_the_same_however_many_they_are(
+    fitted: tuple[Notes, tuple[Range, ...], Model],
+) -> None:
+    notes, *_ = fitted
+    model = np.repeat(["modes", "apart", "real one", "real two"], NOTES_PER_TAKE * TAKES // 4)
+    model[-NOTES_PER_TAKE:] = "real one"
+    weight = weights(replace(notes, model=model))
+    for guitar in ("real one", "real two"):
+        assert weight[model == guitar].sum() == pytest.approx(REAL_NOTES)
+    assert set(weight[model == "modes"]) == {RUN_WEIGHT, RUN_WEIGHT * STRUCK_WEIGHT}
+    assert set(weight[model == "apart"]) == {ELSEWHERE_WEIGHT, ELSEWHERE_WEIGHT * STRUCK_WEIGHT}
+    neck = weights(replace(notes, kind=np.full(len(model), "rough neck")))
+    assert set(neck) == {1.0, STRUCK_WEIGHT}
+
+
+def test_written_trees_part_what_lies_as_near_as_pitches_do() -> None:
+    from sklearn.ensemble import HistGradientBoostingClassifier
+
+    # a cent apart, as two guitars' notes of one name: 0.0006 of a logarithm
+    near = np.log(196.0 * 2.0 ** (np.arange(40) % 2 / 1200.0))[:, None] + 0.0002
+    grown = HistGradientBoostingClassifier(
+        max_iter=5, max_leaf_nodes=2, max_depth=1, min_samples_leaf=5, early_stopping=False
+    ).fit(near, near[:, 0] > near.mean())
+    written = read_trees("\n".join(tree_lines(grown, depth=1)), start=baseline(grown))
+    assert written.sums(near) == pytest.approx(grown.decision_function(near), abs=1e-3)
+    assert np.ptp(written.sums(near)) > 0.5
 
 
 def test_struck_notes_are_told(fitted: tuple[Notes, tuple[Range, ...], Model]) -> None:

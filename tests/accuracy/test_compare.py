@@ -155,8 +155,8 @@ BEFORE = (high(HIGH_FRET, (1, 2, 3)),)
 SHALLOW = (high(HIGH_FRET, (1, 2, 3), 0.1),)
 DRESSED: tuple[Fault, ...] = ()
 HALF_DRESSED = (high(HIGH_FRET, (3,)),)
-NEW_FRET = 11
-WORSE = (*BEFORE, high(NEW_FRET, (2, 3)))
+NEW_FRET, NEW_STRINGS = 11, (1, 2, 3)
+WORSE = (*BEFORE, high(NEW_FRET, NEW_STRINGS))
 
 
 @pytest.fixture(scope="module", params=["pickup", "room"])
@@ -206,7 +206,7 @@ def test_made_worse_reads_new(bench: Bench) -> None:
     before, after = bench.play(BEFORE, seed=1), bench.play(WORSE, seed=4)
     comparison = bench.compared(before, after)
     words = told(comparison, "made worse")
-    new = {(s, NEW_FRET - 1) for s in (2, 3)} & after.always()
+    new = {(s, NEW_FRET - 1) for s in NEW_STRINGS} & after.always()
     assert new, "the pair shows something"
     assert {"new", "worse"} & {words[p] for p in new}
     unheard = {(p.string, p.fret) for p in comparison.positions if p.buzz_after is None}

@@ -6,7 +6,9 @@ each string model is by what was learnt from the others.
 
 Conventions
 -----------
-Notes that strike now and then only are neither clean nor struck: left out of the fit.
+Notes that strike now and then only are neither clean nor struck: left out of the fit. A model whose
+name begins with "real" is a real guitar, one that is not of `training.guitars.MODELS` somebody
+else's simulation.
 
 Limits
 ------
@@ -17,7 +19,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -52,6 +54,7 @@ __all__ = [
     "parts",
     "probabilities",
     "read_tables",
+    "weights",
     "write_numbers",
 ]
 
@@ -63,12 +66,21 @@ N_FIRST = FIRST_SLOPES.size
 RISING = ("fresh_db", "fresh_line_db", "fresh_share_db", "fresh_line_held_db", "pair_db")
 """Beginnings of cues that contact can only raise."""
 ALSO_RISING = ("pair_line_db", "gap_db")
-TREES, DEPTH, RATE = 200, 4, 0.07
-STRUCK_WEIGHT, REAL_WEIGHT = 3.0, 60.0
+TREES, DEPTH, RATE = 300, 4, 0.07
+STRUCK_WEIGHT = 3.0
+RUN_WEIGHT = 2.0
+"""Of notes of shorter takes: whole necks have more notes, but are recorded in fewer ways."""
 ELSEWHERE_WEIGHT = 1.5
 """Of notes by a simulation that is not ours: they are fewer, and what does not hold for them does
-not hold for guitars either. At twice that, clean notes of a real guitar that is not learnt from
-were taken for struck ones."""
+not hold for guitars either."""
+REAL, NECK = "real", "neck"
+"""How the names of real guitars begin, and how the kinds of takes of whole necks end."""
+REAL_NOTES = 1200.0
+"""As so many notes weigh those of one real guitar: without them one note in ten of some guitars was
+taken for contact."""
+BLUR = np.array([0.1, 0.06, 2.0, 2.0, 2.0])
+"""Spread that is added to what the cues are read by (`ALONE`: 10 % of length, a semitone, 2 dB):
+else trees know the notes of a real guitar by their exact pitch and length again."""
 FOLDS = 4
 
 
@@ -157,15 +169,25 @@ def _columns(notes: Notes, odds: Array) -> Array:
     return np.concatenate([notes.compared, notes.alone, excess, notes.figures], axis=1)
 
 
+def weights(notes: Notes) -> Array:
+    """Return how much each note counts."""
+    ours, real = np.isin(notes.model, MODELS), np.char.startswith(notes.model, REAL)
+    weight = np.where(notes.struck, STRUCK_WEIGHT, 1.0)
+    weight[ours & ~np.char.endswith(notes.kind, NECK)] *= RUN_WEIGHT
+    weight[~ours & ~real] *= ELSEWHERE_WEIGHT
+    for guitar in np.unique(notes.model[real]):
+        mine = notes.model == guitar
+        weight[mine] = REAL_NOTES / np.count_nonzero(mine)
+    return weight
+
+
 def fit_model(notes: Notes, chosen: Flags) -> Model:
     """Return the model fitted to the chosen notes."""
     from sklearn.ensemble import HistGradientBoostingClassifier
     from sklearn.linear_model import LogisticRegression
 
     rows = chosen & notes.told
-    weight = np.where(notes.struck, STRUCK_WEIGHT, 1.0)
-    weight *= np.where(notes.model == "real", REAL_WEIGHT, 1.0)
-    weight *= np.where(np.isin(notes.model, (*MODELS, "real")), 1.0, ELSEWHERE_WEIGHT)
+    weight = weights(notes)
     first = notes.compared[:, :N_FIRST]
     scale = first[rows].std(axis=0)
     line = LogisticRegression(C=0.3, max_iter=3000).fit(
@@ -174,8 +196,9 @@ def fit_model(notes: Notes, chosen: Flags) -> Model:
     slopes, bias = line.coef_[0] / scale, float(line.intercept_[0])
     odds = first @ slopes + bias
     rising = [int(_rises(r)) for r in COMPARED]
+    spread = BLUR * np.random.default_rng(0).standard_normal(notes.alone.shape)
+    blurred = replace(notes, alone=notes.alone + spread)
     for _ in range(ROUNDS):
-        columns = _columns(notes, odds)
         trees = HistGradientBoostingClassifier(
             max_iter=TREES,
             learning_rate=RATE,
@@ -186,8 +209,8 @@ def fit_model(notes: Notes, chosen: Flags) -> Model:
             monotonic_cst=[*rising, *[0] * len(ALONE), *rising, *[0] * N_FIGURES],
             early_stopping=False,
             random_state=0,
-        ).fit(columns[rows], notes.struck[rows], sample_weight=weight[rows])
-        odds = trees.decision_function(columns)
+        ).fit(_columns(blurred, odds)[rows], notes.struck[rows], sample_weight=weight[rows])
+        odds = trees.decision_function(_columns(notes, odds))
     return Model(slopes=slopes, bias=bias, trees=trees)
 
 

@@ -2,7 +2,8 @@
 
 Conventions
 -----------
-Bars are written with three places, ends with four.
+Bars are written with five places (pitches of a scale lie within less of each other over
+guitars), ends with four.
 
 Limits
 ------
@@ -45,7 +46,7 @@ def _line(nodes: Any, depth: int) -> str:
                 below += [int(nodes[i]["left"]), int(nodes[i]["right"])]
         level = below
     ends = [float(nodes[i]["value"]) for i in level]
-    return " ".join([f"{column} {bar:.3f}" for column, bar in splits] + [f"{v:.4f}" for v in ends])
+    return " ".join([f"{column} {bar:.5f}" for column, bar in splits] + [f"{v:.4f}" for v in ends])
 
 
 def write_module(path: Path, module: ModuleType, lines: Sequence[str]) -> None:
