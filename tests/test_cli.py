@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import click
@@ -213,6 +213,15 @@ def test_jobs_keep_their_failures_to_themselves(here: Path, tmp_path: Path) -> N
     assert read_scan(tmp_path / "out" / "single").guitar.name == "Walnut offset, job 0417"
 
 
+@pytest.fixture
+def _heeds_interrupts() -> Iterator[None]:
+    """Let children heed interrupts, also where the tests run in a background that ignores them."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("_heeds_interrupts")
 def test_an_interrupt_ends_all_jobs(here: Path, tmp_path: Path) -> None:
     noise = 0.1 * np.random.default_rng(0).standard_normal(150 * 44100)
     for name in ("one", "two", "three"):
@@ -231,6 +240,7 @@ def test_an_interrupt_ends_all_jobs(here: Path, tmp_path: Path) -> None:
     assert here.exists()
 
 
+@pytest.mark.usefixtures("_heeds_interrupts")
 @pytest.mark.parametrize(
     ("number", "status", "message"),
     [
