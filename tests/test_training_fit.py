@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import runpy
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -32,6 +33,14 @@ from buzzscan.measures.trees import read_trees
 
 NOTES_PER_TAKE, TAKES = 60, 8
 STRUCK_SHARE, SHIFT_DB = 0.2, 12.0
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _fewer_trees() -> Iterator[None]:
+    """Fit fewer trees: what is invented here is told by them as well, and the checks are sooner."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("training.fit.TREES", 80)
+        yield
 
 
 @pytest.fixture(scope="module")
