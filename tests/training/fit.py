@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -197,8 +197,10 @@ def fit_model(notes: Notes, chosen: Flags) -> Model:
     odds = first @ slopes + bias
     rising = [int(_rises(r)) for r in COMPARED]
     spread = BLUR * np.random.default_rng(0).standard_normal(notes.alone.shape)
-    blurred = replace(notes, alone=notes.alone + spread)
     for _ in range(ROUNDS):
+        columns = _columns(notes, odds)
+        blurred = columns.copy()
+        blurred[:, len(COMPARED) : len(COMPARED) + len(ALONE)] += spread
         trees = HistGradientBoostingClassifier(
             max_iter=TREES,
             learning_rate=RATE,
@@ -209,8 +211,8 @@ def fit_model(notes: Notes, chosen: Flags) -> Model:
             monotonic_cst=[*rising, *[0] * len(ALONE), *rising, *[0] * N_FIGURES],
             early_stopping=False,
             random_state=0,
-        ).fit(_columns(blurred, odds)[rows], notes.struck[rows], sample_weight=weight[rows])
-        odds = trees.decision_function(_columns(notes, odds))
+        ).fit(blurred[rows], notes.struck[rows], sample_weight=weight[rows])
+        odds = trees.decision_function(columns)
     return Model(slopes=slopes, bias=bias, trees=trees)
 
 

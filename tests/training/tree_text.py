@@ -2,8 +2,8 @@
 
 Conventions
 -----------
-Bars are written with five places (pitches of a scale lie within less of each other over
-guitars), ends with four.
+Bars are written with five places, since pitches of one name differ by less than a thousandth of a
+logarithm from guitar to guitar; ends with four.
 
 Limits
 ------
