@@ -84,6 +84,14 @@ def test_sharp_first_frets_are_a_high_nut(note_at: Maker) -> None:
     assert [f.kind for f in named(split(note_at, model(nut=9.0)))] == ["high nut slot"]
 
 
+def test_no_number_of_frets_makes_a_part_certain(note_at: Maker) -> None:
+    # the hand that picks and presses is the same all along the string
+    pitch = split(note_at, model(nut=9.0, saddle=7.0))
+    assert pitch.nut_error > 1.0
+    assert pitch.saddle_error > 1.0
+    assert pitch.tuning_error > 1.0
+
+
 @pytest.mark.parametrize("in_tune", [(1, 2), (1,)])
 def test_a_trend_towards_a_first_fret_that_is_in_tune_is_no_high_nut(
     note_at: Maker, in_tune: tuple[int, ...]

@@ -69,6 +69,16 @@ def test_an_error_as_large_as_the_finding_tells_nothing() -> None:
     assert found({"saddle_cents": 5.35, "saddle_error": 3.0}) == ()
 
 
+def test_a_nut_slot_at_its_bar_is_as_likely_over_as_under_it() -> None:
+    # three quarters of the bar for pitch
+    bar = 0.75 * Bars().pitch_cents
+    (slot,) = found({"nut_cents": bar, "first_cents": bar})
+    assert slot.confidence == pytest.approx(0.5)
+    (clear,) = found({"nut_cents": bar + 2.0 * 0.6, "first_cents": bar})
+    # two standard errors above: the normal distribution's 0.977
+    assert clear.confidence == pytest.approx(0.977, abs=1e-3)
+
+
 def test_the_nut_comes_before_the_saddle_and_the_saddle_before_tuning() -> None:
     kinds = [
         f.kind

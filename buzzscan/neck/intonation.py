@@ -40,6 +40,9 @@ _WILD_CENTS = 45.0
 """Beyond this a note is misplaced, choked or bent; it says nothing about the saddle."""
 _LEAST_SIGMA_CENTS = 0.8
 """Finger pressure alone moves a note by about a cent (common practice, no source)."""
+_SHARED_CENTS = 1.0
+"""What no number of notes averages out: how hard a string is picked and pressed all along it moves
+its pitch (0.5 to 1.5 cents of saddle and nut in simulations that share nothing with ours)."""
 _TUKEY = 4.685
 
 
@@ -104,7 +107,8 @@ def _pitch_of(
     terms = np.stack(
         [np.ones(frets.size), 2.0 ** (frets / 12.0) - 2.0 ** (capo / 12.0), nut], axis=1
     )
-    fit, error = _fit(terms, cents)
+    fit, scatter = _fit(terms, cents)
+    error = np.hypot(scatter, _SHARED_CENTS)
     return StringPitch(
         string=string,
         tuning_cents=float(fit[0]),

@@ -116,7 +116,8 @@ def _saddle(
 def _nut(
     pitch: StringPitch, first: int, positions: Mapping[Place, Position], least: float
 ) -> Finding:
-    confidence = _confidence(pitch.nut_cents, pitch.nut_error, least * _CLEAR_SHARE)
+    # what is filed off a nut does not come back: sure means over the bar, not half over it
+    confidence = _confidence(pitch.nut_cents, pitch.nut_error, least)
     frets = tuple(range(first, first + _NUT_FRETS))
     return _finding(
         "high nut slot",
