@@ -202,7 +202,7 @@ def test_a_setup_that_is_not_told_stays_in_nobody_s_way() -> None:
         for struck, most in ((slot, 0.55), (two_notes, 0.65)):
             found = among_touches(struck, seed=seed)
             assert len(found) <= 1
-            assert all(0.1 <= f.confidence < most and set(f.places) <= struck for f in found)
+            assert all(0.3 <= f.confidence < most and set(f.places) <= struck for f in found)
 
 
 def test_no_interval_of_a_fault_reaches_what_is_none() -> None:
@@ -238,6 +238,8 @@ def test_a_fret_that_is_off_by_a_hair_is_no_fault_though_a_hard_hand_strikes_it_
     necks = [played_hard(seed, strength=0.4) for seed in range(6)]
     named = [max((f.confidence for f in n if not f.cause.of_setup), default=0.0) for n in necks]
     assert np.sum(np.array(named) > 0.5) <= 1
+    # what is weighed and hardly likely is not told: a reader would go and look for it
+    assert all(f.confidence >= 0.3 for found in necks for f in found)
     for seed in range(6):
         first = played_hard(seed, strength=-0.1, high_mm=0.12)[0]
         assert (first.cause.kind, first.cause.frets) == ("high fret", (9,))
