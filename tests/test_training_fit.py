@@ -116,6 +116,21 @@ def test_struck_notes_are_told(fitted: tuple[Notes, tuple[Range, ...], Model]) -
     assert p[notes.clean].mean() < 0.1
 
 
+def test_contact_does_not_hang_on_the_continuation_alone(
+    fitted: tuple[Notes, tuple[Range, ...], Model],
+) -> None:
+    notes, *_ = fitted
+    # one figure tells all by itself, as no cue does
+    figures = notes.figures.copy()
+    figures[:, 0] += 40.0 * notes.struck
+    leaning = replace(notes, figures=figures)
+    model = fit_model(leaning, np.ones(len(notes.take), np.bool_))
+    for heard in (leaning, replace(notes, figures=np.zeros_like(figures))):
+        p = probabilities(model, heard)
+        assert p[notes.struck].mean() > 0.8
+        assert p[notes.clean].mean() < 0.1
+
+
 def test_the_analysis_computes_what_was_fitted(
     fitted: tuple[Notes, tuple[Range, ...], Model],
     tmp_path: Path,
