@@ -39,7 +39,7 @@ STRUCK_SHARE, SHIFT_DB = 0.2, 12.0
 def _fewer_trees() -> Iterator[None]:
     """Fit fewer trees: what is invented here is told by them as well, and the checks are sooner."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("training.fit.TREES", 80)
+        patch.setattr("training.fit.TREES", 40)
         yield
 
 
