@@ -89,6 +89,22 @@ def test_a_first_fret_picked_twice_is_no_open_string_that_chokes() -> None:
     assert set(said[1:]) == {""}
 
 
+def test_what_rings_on_of_the_note_before_does_not_count() -> None:
+    """On the way down: the fret above, still heard in a note that is too soft to hear itself."""
+    k = 20
+    plain = a_string(45)
+    pitch_hz = plain.pitch_hz.copy()
+    pitch_hz[k] = pitch_hz[k - 1]
+    candidates, placed = a_string(45, pitch_hz=pitch_hz), place(plain, Guitar())
+
+    def said(length_s: float) -> tuple[str, ...]:
+        ends = Ending(end_s=float(plain.onset[k] / RATE_HZ) + length_s, stopped=True)
+        return reasons_of(candidates, placed, attack_db=np.full(N, -12.0), endings={k: ends})
+
+    assert said(0.15)[k] == "sounds as the note before does, and may be what rings on of that"
+    assert said(0.45) == ("",) * N, "a note of its own, that rests on the next fret"
+
+
 def test_places_of_a_plain_run_are_sure() -> None:
     assert place_odds(place(a_string(45), Guitar())).min() > 0.9
 

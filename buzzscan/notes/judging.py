@@ -34,6 +34,9 @@ _BURIED_SHARE = 0.12
 _OTHER_PITCH_CENTS, _LIKELIER = 70.0, 0.6
 """A note that sounds a higher fret than its own either chokes on it or was picked there, once more:
 only a place that is clearly the likelier one tells which."""
+_TAIL_S = 0.2
+"""What is shorter, and sounds as the note before it, may be what rings on of that: it does for a
+tenth of a second and more while the finger is lifted (own simulated takes)."""
 
 
 def place_odds(placed: Placed) -> FloatArray:
@@ -94,6 +97,14 @@ def _cents_above(heard: Heard, placed: Placed) -> FloatArray:
     return np.asarray(off - np.median(off), np.float64) if len(off) else off
 
 
+def _as_the_note_before(heard: Heard, placed: Placed) -> npt.NDArray[np.bool_]:
+    """Return whether each note sounds at the pitch of the one before it, on the same string."""
+    midi = heard.midi(440.0)[placed.path.rows]  # the reference cancels
+    string = placed.states.string[placed.path.states]
+    same = (np.abs(np.diff(midi)) < 0.5) & (np.diff(string) == 0)
+    return np.concatenate([np.zeros(min(len(midi), 1), np.bool_), same])
+
+
 def reasons(
     heard: Heard,
     placed: Placed,
@@ -123,6 +134,7 @@ def reasons(
     level = heard.level_db[rows]
     usual, usual_attack = placed.usual_on_string(level), placed.usual_on_string(attack_db)
     above = _cents_above(heard, placed)
+    tails = _as_the_note_before(heard, placed)
     nexts = np.append(onsets_s[1:], np.inf)
     out = []
     for k, row in enumerate(rows):
@@ -142,6 +154,8 @@ def reasons(
         elif above[k] > _OTHER_PITCH_CENTS and odds[k] < _LIKELIER and heard.n_found[row] > 1:
             fret = int(placed.states.fret[placed.path.states[k]] + round(above[k] / 100.0))
             out.append(f"sounds as fret {fret} does, and may be that fret picked again")
+        elif above[k] > _OTHER_PITCH_CENTS and tails[k] and length < _TAIL_S:
+            out.append("sounds as the note before does, and may be what rings on of that")
         else:
             out.append("")
     return tuple(out)
