@@ -150,9 +150,23 @@ def test_strings_that_do_not_tell_are_said(neck: Callable[..., Positions]) -> No
     assert "String 5 does not tell either way." in told(neck(), untold=(5,)).summary
     assert "not tell either way" not in told(neck()).summary
     # on low action as well
-    wide = told(neck(), cause=cause("low action"), strings=(4,), untold=(3,)).summary
+    wide = told(neck(), cause=cause("low action"), strings=(4,), untold=(2,)).summary
     assert "String 4 buzzes in 2 places (frets 7–8 on string 4;" in wide
-    assert "String 3 does not tell either way." in wide
+    assert "String 2 does not tell either way." in wide
+
+
+def test_a_marked_string_that_does_not_tell_says_why(
+    neck: Callable[..., Positions], note_at: Maker
+) -> None:
+    positions = neck()
+    passes = [note_at(5, 8, id=k, contact=contact) for k, contact in enumerate((0.9, 0.03))]
+    judged = judge_positions(GUITAR, passes, bars=Bars(), offset_cents=0.0)
+    positions[5, 8] = next(p for p in judged if (p.string, p.fret) == (5, 8))
+    summary = told(positions, untold=(5, 6)).summary
+    disagree = "(string 5 at fret 8: passes disagree: contact 90 % and 3 %)"
+    assert f"Strings 5–6 do not tell either way {disagree}." in summary
+    alone = told(positions, strings=(3,), untold=(4,), places=((3, 8),)).summary
+    assert "(string 4 at fret 8: marked, which alone shows little)" in alone
 
 
 def test_one_place_is_named_once_with_its_level(neck: Callable[..., Positions]) -> None:

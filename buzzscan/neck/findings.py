@@ -107,13 +107,23 @@ def _rest(found: Found) -> str:
     return f" The other {100.0 * rest:.0f} % may be {_ELSE}."
 
 
-def _untold(found: Found) -> str:
-    """Return the sentence on strings that do not tell, or nothing."""
+def _untold(found: Found, positions: Positions) -> str:
+    """Return the sentence on strings that do not tell, or nothing.
+
+    One that is marked where the others strike is named with why that alone tells little.
+    """
     if not found.untold:
         return ""
     which = strings_named(found.untold)
     verb = "does" if len(found.untold) == 1 else "do"
-    return f" {which[0].upper()}{which[1:]} {verb} not tell either way."
+    frets = {fret for string, fret in found.places if string in found.strings}
+    places = [(s, f) for s in found.untold for f in sorted(frets) if (s, f) in positions]
+    why = "; ".join(
+        f"{place_named(*p)}: {positions[p].reason or 'marked, which alone shows little'}"
+        for p in places
+        if tells_contact(positions[p].buzz)
+    )
+    return f" {which[0].upper()}{which[1:]} {verb} not tell either way{f' ({why})' if why else ''}."
 
 
 def _lost(places: Sequence[Place], positions: Positions) -> str:
@@ -135,7 +145,7 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
             found.places,
             positions,
             confidence=found.confidence,
-            rival=_rival(found) + _untold(found),
+            rival=_rival(found) + _untold(found, positions),
         )
     kind, frets = found.cause.kind, found.cause.frets
     places = _on(found.strings, found.places)
@@ -143,7 +153,9 @@ def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: st
     evidence = f"{reach(places)}{_worst(places, positions)}{_lost(places, positions)}"
     summary = f"{how_sure(found.confidence)}: {_cause(kind, frets)}. {facts.heard} ({evidence})"
     summary += "".join(f"; {clause}" for clause in facts.clear) + "." + _rival(found)
-    summary += _brushed(found) + _rest(found) + _untold(found) + _accepted(places, positions)
+    summary += (
+        _brushed(found) + _rest(found) + _untold(found, positions) + _accepted(places, positions)
+    )
     if not in_mm and rank and kind in ("high fret", "low fret"):
         summary += f" {rank}"
     return Finding(
