@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from buzzscan.guitar import Guitar
-from buzzscan.neck.causes import Cause, causes_of
+from buzzscan.neck.causes import Cause, causes_of, straight_odds
 from buzzscan.neck.clearance import clearances, setup_of
 
-GUITAR = Guitar(scale_mm=647.7, action_12_mm=(1.6,) * 6, relief_mm=0.0, nut_gap_mm=0.4, frets=22)
+GUITAR = Guitar(scale_mm=647.7, action_12_mm=(1.6,) * 6, relief_mm=0.1, nut_gap_mm=0.4, frets=22)
 SETUP = setup_of(GUITAR)
 CAUSES = causes_of(SETUP, lowest=0)
 
@@ -92,6 +94,21 @@ def test_shares_of_spans_and_expected_numbers_are_whole() -> None:
         assert all(sum(c.span_shares) == pytest.approx(1.0) for c in causes)
         # one or two of a kind at the most
         assert np.exp([c.log_prior for c in causes]).sum() < 2.0, kind
+
+
+def test_a_neck_that_was_measured_straight_is_the_likelier_to_be_too_straight() -> None:
+    setups = [setup_of(replace(GUITAR, relief_mm=mm)) for mm in (None, 0.25, 0.1, 0.05, 0.0, -0.3)]
+    odds = [straight_odds(setup) for setup in setups]
+    assert odds[:3] == [0.0] * 3, "nothing is missing"
+    assert 0.0 < odds[3] < odds[4] < odds[5]
+    # ten to one, and no more than thirty, whatever is measured (common practice, no source)
+    assert np.exp(odds[4]) == pytest.approx(10.0, rel=0.2)
+    assert np.exp(odds[5]) < 30.0
+    priors = [
+        next(c.log_prior for c in causes_of(setup, lowest=0) if c.kind == "neck too straight")
+        for setup in setups
+    ]
+    assert np.array(priors) - priors[0] == pytest.approx(np.array(odds))
 
 
 def test_frets_beyond_what_was_heard_are_no_cause() -> None:

@@ -146,5 +146,18 @@ def test_a_neck_too_straight_is_a_cause_to_be_found_not_the_setup() -> None:
         setup_of(Guitar(scale_mm=SCALE_MM, action_12_mm=(1.6,) * 6, relief_mm=mm))
         for mm in (-0.1, 0.1, 0.3)
     )
-    np.testing.assert_array_equal(straight.heights_mm, sound.heights_mm)
+    np.testing.assert_array_equal(straight.heights_mm[:, 1:], sound.heights_mm[:, 1:])
+    assert (straight.short_relief_mm, sound.short_relief_mm) == pytest.approx((0.2, 0.0))
+    assert straight.too_straight
+    assert not sound.too_straight
+    assert not setup_of(Guitar(relief_mm=0.08)).too_straight
+    # the action was measured over the neck as it is: bent back to that, it is what it was
+    as_it_is = straight.heights_mm + 0.2 * relief_curve(straight.places_mm)
+    gaps = clearances(
+        as_it_is,
+        straight.saddle_mm,
+        places_mm=straight.places_mm,
+        scale_mm=straight.scale_mm,
+    )
+    assert gaps[:, 0, 12] == pytest.approx(1.6)
     assert bowed.heights_mm[:, 7].max() < sound.heights_mm[:, 7].min() - 0.15

@@ -207,6 +207,50 @@ def test_buzz_over_the_first_frets_is_relief(judged: Callable[..., Judgement]) -
     assert not [f for f in findings if f.kind in ("high fret", "low fret")]
 
 
+SCATTERED = dict.fromkeys(
+    (
+        *((1, f) for f in (2, 9, 15)),
+        *((2, f) for f in (1, 7, 12)),
+        *((3, f) for f in (4, 10, 16)),
+        *((4, f) for f in (3, 9, 14)),
+        *((5, f) for f in (6, 11, 13)),
+        *((6, f) for f in (5, 8, 17)),
+    ),
+    STRONG,
+)
+
+
+def test_relief_that_was_measured_too_little_is_set_first(judged: Callable[..., Judgement]) -> None:
+    """What no cause explains by its pattern is what a straight neck does to a hard hand."""
+    straight = dataclasses.replace(GUITAR, relief_mm=-0.08)
+    first = judged(SCATTERED, guitar=straight).findings[0]
+    assert first.kind == "neck too straight"
+    assert "−0.08 mm of relief was measured, under 0.10 mm: set it first" in first.summary
+    assert first.confidence >= 0.5
+    sound = judged(SCATTERED, guitar=dataclasses.replace(GUITAR, relief_mm=0.12)).findings
+    assert not [f for f in sound if f.kind == "neck too straight"]
+    few = dict(list(SCATTERED.items())[:2])
+    assert not judged(few, guitar=straight).findings, "two places on one string are no neck"
+
+
+def test_a_high_fret_on_a_straight_neck_is_still_found(judged: Callable[..., Judgement]) -> None:
+    straight = dataclasses.replace(GUITAR, relief_mm=-0.08)
+    first = judged(behind(9, ALL), guitar=straight).findings[0]
+    assert (first.kind, first.frets) == ("high fret", (9,))
+    assert "−0.08 mm of relief was measured, under 0.10 mm: set it first" in first.summary
+    assert "relief was measured" not in judged(behind(9, ALL)).findings[0].summary
+
+
+def test_a_straight_neck_told_by_its_sound_is_told_once(judged: Callable[..., Judgement]) -> None:
+    straight = dataclasses.replace(GUITAR, relief_mm=0.0)
+    contact = {(s, f): STRONG for s in ALL for f in range(4 + s % 3)}
+    extra = dict(list(SCATTERED.items())[::2])
+    findings = judged(contact | extra, guitar=straight).findings
+    assert [f.kind for f in findings].count("neck too straight") == 1
+    assert findings[0].kind == "neck too straight"
+    assert "0.00 mm of relief was measured, under 0.10 mm." in findings[0].summary
+
+
 def test_slight_buzz_is_named_as_accepted(judged: Callable[..., Judgement]) -> None:
     contact = {place: (p, -50.0) for place, (p, _) in behind(9, ALL).items()}
     assert "commonly accepted" in judged(contact).findings[0].summary

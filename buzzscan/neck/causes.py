@@ -21,7 +21,7 @@ import numpy.typing as npt
 from buzzscan.neck.clearance import Setup, relief_curve
 from buzzscan.neck.verdict import FindingKind
 
-__all__ = ["FRET_KINDS", "Cause", "causes_of"]
+__all__ = ["FRET_KINDS", "Cause", "causes_of", "straight_odds"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -96,6 +96,9 @@ _LOG_PRIOR: dict[FindingKind, float] = {
 }
 """How many of each to expect on a neck that is brought in for buzz (common practice, no source);
 high frets seldom come alone."""
+_STRAIGHT_PER_MM, _STRAIGHT_MOST = 22.0, 3.3
+"""How much commoner (ln) a neck that is too straight is per mm of relief that was measured to be
+missing, and at most: about ten times where there is none at all (common practice, no source)."""
 
 _SPAN_SHARES: dict[FindingKind, tuple[float, float, float]] = {
     "high fret": (0.1, 0.5, 0.4),
@@ -119,6 +122,11 @@ def _first_gap_mm(setup: Setup) -> float:
     share = setup.places_mm[1] / setup.scale_mm
     line = setup.heights_mm[:, 0] * (1.0 - share) + setup.saddle_mm * share
     return float(np.median(line - setup.heights_mm[:, 1]))
+
+
+def straight_odds(setup: Setup) -> float:
+    """Return by how much (ln) the relief as it was measured speaks for a neck too straight."""
+    return min(_STRAIGHT_PER_MM * setup.short_relief_mm, _STRAIGHT_MOST)
 
 
 def _fret_causes(kind: FindingKind, frets: range, *, lowest: int, n: int) -> list[Cause]:
@@ -147,7 +155,7 @@ def _setup_causes(setup: Setup, *, lowest: int) -> list[Cause]:
         frets=tuple(range(max(lowest, 1), min(_FIRST_FRETS, last) + 1)),
         shape=np.append(relief_curve(setup.places_mm), 0.0),
         sizes_mm=_RELIEF_SIZES_MM,
-        log_prior=_LOG_PRIOR["neck too straight"],
+        log_prior=_LOG_PRIOR["neck too straight"] + straight_odds(setup),
         span_shares=_SPAN_SHARES["neck too straight"],
     )
     low = Cause(

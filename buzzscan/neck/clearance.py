@@ -30,6 +30,7 @@ from buzzscan.guitar import Guitar
 
 __all__ = [
     "PLUCK_RANGE",
+    "SOUND_RELIEF_MM",
     "Setup",
     "clearances",
     "envelope",
@@ -51,9 +52,11 @@ _TYPICAL_RELIEF_MM = 0.2
 _TYPICAL_NUT_GAP_MM = 0.4
 PLUCK_RANGE = (0.02, 0.5)
 """Pluck places considered, as a share of the sounding string."""
-_SOUND_NUT_GAP_MM, _SOUND_RELIEF_MM = 0.2, 0.1
+_SOUND_NUT_GAP_MM, SOUND_RELIEF_MM = 0.2, 0.1
 """A slot cut lower than this, and a neck that is straighter, is a cause to be found, not a setup to
 take for granted (common practice, no source)."""
+_SHORT_MM = 0.05
+"""Relief that is missing by less than feeler gauges are apart is nothing to go by."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +77,8 @@ class Setup:
         Pitch of each open string, shape (strings,).
     in_mm
         True when action and relief are known, so that heights may be said in mm.
+    short_relief_mm
+        By how much the neck, as it was measured, is straighter than is sound; not in the heights.
     """
 
     places_mm: FloatArray
@@ -82,6 +87,12 @@ class Setup:
     saddle_mm: FloatArray
     open_hz: FloatArray
     in_mm: bool
+    short_relief_mm: float = 0.0
+
+    @property
+    def too_straight(self) -> bool:
+        """Whether the neck was measured to be clearly straighter than is sound."""
+        return self.short_relief_mm >= _SHORT_MM
 
     @property
     def profile_mm(self) -> FloatArray:
@@ -125,13 +136,14 @@ def setup_of(guitar: Guitar) -> Setup:
     typical = _TYPICAL_BASS_SCALE_MM if open_hz.min() < _BASS_BELOW_HZ else _TYPICAL_GUITAR_SCALE_MM
     scale = guitar.scale_mm or typical
     relief = _TYPICAL_RELIEF_MM if guitar.relief_mm is None else guitar.relief_mm
-    relief = max(relief, _SOUND_RELIEF_MM)
+    short = max(SOUND_RELIEF_MM - relief, 0.0)
     gap = _TYPICAL_NUT_GAP_MM if guitar.nut_gap_mm is None else guitar.nut_gap_mm
     gap = max(gap, _SOUND_NUT_GAP_MM)
     places = fret_places(max(guitar.frets, 12), scale_mm=scale)
-    frets = -relief * relief_curve(fret_places(max(guitar.frets, 2), scale_mm=scale))
-    twelfth = np.interp(places[12], places[: frets.size], frets)
-    action = _actions_mm(guitar) + twelfth
+    curve = relief_curve(fret_places(max(guitar.frets, 2), scale_mm=scale))
+    # the action was measured over the neck as it is: saddle and nut stay where they are
+    action = _actions_mm(guitar) - relief * np.interp(places[12], places[: curve.size], curve)
+    frets = -(relief + short) * curve
     slope = (action - gap) / (places[12] - places[1])
     nut = gap - slope * places[1]
     heights = np.tile(frets[: guitar.frets + 1], (guitar.n_strings, 1))
@@ -143,6 +155,7 @@ def setup_of(guitar: Guitar) -> Setup:
         saddle_mm=nut + slope * scale,
         open_hz=open_hz,
         in_mm=guitar.action_12_mm is not None and guitar.relief_mm is not None,
+        short_relief_mm=short,
     )
 
 

@@ -28,7 +28,7 @@ from buzzscan.neck.strikes import strike_model
 from buzzscan.neck.verdict import FindingKind
 from buzzscan.neck.weighing import UNEVEN_MM, Pick, Search, Weighed, search_over
 
-__all__ = ["LEFT_OVER", "Explanation", "Found", "Wide", "explain", "scaled"]
+__all__ = ["LEFT_OVER", "WIDE_SURE", "Explanation", "Found", "Wide", "explain", "scaled"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -58,7 +58,11 @@ _TOUCH_SHARE, _TOUCH_SPREAD = 0.25, 0.04
 under a hard touch strikes in up to a quarter; found on simulated necks)."""
 _SELDOM = 0.05
 """Share of the other strings' places below which they are free: a touch is shared by all."""
-_WIDE_SURE = (0.1, 0.9)
+WIDE_SURE = (0.1, 0.9)
+"""No widespread buzz is less likely, or more, to be the action."""
+_STRAIGHT_PLACES, _STRAIGHT_STRINGS = 3, 2
+"""Places and strings from which buzz counts as widespread on a neck measured too straight: what
+no other cause explains has one there already."""
 _RARER = 1.0
 """How common a height is falls with this power of it: twice as high is half as common (common
 practice, no source)."""
@@ -229,20 +233,26 @@ def _strings(weighed: Weighed, pick: Pick) -> tuple[tuple[int, ...], tuple[int, 
     return one, other
 
 
-def _widespread(evidence: Evidence, explained: npt.NDArray[np.bool_]) -> Wide | None:
+def _widespread(
+    evidence: Evidence, explained: npt.NDArray[np.bool_], *, too_straight: bool
+) -> Wide | None:
     """Return the buzz that no cause explains, where there is much of it.
 
     It is what a level neck does when the strings lie low for the touch: a neck that is too
-    straight or rises towards its end has been weighed against that among the causes.
+    straight or rises towards its end has been weighed against that among the causes. On one that
+    was measured too straight, and is not told by its sound, less of it is enough.
     """
     heard = evidence.judged
     strikes = evidence.struck & (evidence.all_contact >= _WIDE_CONTACT)
     left = strikes & ~explained
     share = left.sum(axis=1) / np.maximum(heard.sum(axis=1), 1)
     strings = np.flatnonzero(share >= _WIDE_STRING_SHARE)
-    if strings.size == 0 or left[strings].sum() < _WIDE_PLACES:
-        return None
-    left[share < _WIDE_STRING_SHARE] = False
+    if left[strings].sum() < _WIDE_PLACES:
+        strings = np.flatnonzero(left.any(axis=1))
+        few = strings.size < _STRAIGHT_STRINGS or left.sum() < _STRAIGHT_PLACES
+        if few or not too_straight:
+            return None
+    left[np.setdiff1d(np.arange(len(left)), strings)] = False
     others = np.setdiff1d(np.arange(len(heard)), strings)
     free = others.size > 0 and strikes[others].sum() <= _SELDOM * heard[others].sum()
     concerned = strings if free else np.arange(len(heard))
@@ -250,7 +260,7 @@ def _widespread(evidence: Evidence, explained: npt.NDArray[np.bool_]) -> Wide | 
     return Wide(
         strings=tuple((strings + 1).tolist()),
         places=tuple((int(s) + 1, int(f)) for s, f in np.argwhere(left)),
-        confidence=float(np.clip(1.0 / (1.0 + np.exp(-over)), *_WIDE_SURE)),
+        confidence=float(np.clip(1.0 / (1.0 + np.exp(-over)), *WIDE_SURE)),
     )
 
 
@@ -284,7 +294,9 @@ def explain(setup: Setup, evidence: Evidence, *, lowest: int) -> Explanation:
     for one in found:
         for string, fret in one.places:
             explained[string - 1, fret] = True
-    return Explanation(found=found, wide=_widespread(evidence, explained))
+    straight = setup.too_straight and all(f.cause.kind != "neck too straight" for f in found)
+    wide = _widespread(evidence, explained, too_straight=straight)
+    return Explanation(found=found, wide=wide)
 
 
 def _found(

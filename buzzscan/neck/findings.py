@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from buzzscan.neck.advice import ADVICE, fret_check, how_sure, suspect_of, tell_apart
+from buzzscan.neck.clearance import SOUND_RELIEF_MM
 from buzzscan.neck.culprit import Found
 from buzzscan.neck.deadspots import DeadSpot
 from buzzscan.neck.grounds import FAINTLY, FAINTLY_ONE, any_marked, grounds, place_named, reach
@@ -26,6 +27,7 @@ __all__ = [
     "contact_finding",
     "dead_spot_finding",
     "low_action_finding",
+    "straight_finding",
 ]
 
 Positions = Mapping[Place, Position]
@@ -137,25 +139,48 @@ def _on(strings: Sequence[int], places: Sequence[Place]) -> list[Place]:
     return [p for p in places if p[0] in strings] or list(places)
 
 
-def contact_finding(found: Found, positions: Positions, *, in_mm: bool, rank: str) -> Finding:
-    """Return the finding for one cause of contact; `rank` compares heights without mm."""
+def _relief(relief_mm: float | None, *, first: bool) -> str:
+    """Return the sentence on a relief that was measured to be too little, or nothing."""
+    if relief_mm is None:
+        return ""
+    short = f"{relief_mm:.2f} mm of relief was measured, under {SOUND_RELIEF_MM:.2f} mm"
+    then = ": set it first, then play again" if first else ""
+    return f" {short}{then}.".replace("-", "−")
+
+
+def contact_finding(
+    found: Found,
+    positions: Positions,
+    *,
+    in_mm: bool,
+    rank: str,
+    short_relief_mm: float | None = None,
+) -> Finding:
+    """Return the finding for one cause of contact.
+
+    Parameters
+    ----------
+    rank
+        Compares heights without mm.
+    short_relief_mm
+        Relief as it was measured, where that is too little: then low action is not told before
+        it is set.
+    """
     if found.cause.kind == "low action":
-        return low_action_finding(
-            found.strings,
-            found.places,
-            positions,
-            confidence=found.confidence,
-            rival=_rival(found) + _untold(found, positions),
-        )
+        where, sure = (found.strings, found.places, positions), found.confidence
+        if short_relief_mm is not None:
+            return straight_finding(*where, confidence=sure, short_relief_mm=short_relief_mm)
+        rival = _rival(found) + _untold(found, positions)
+        return low_action_finding(*where, confidence=sure, rival=rival)
     kind, frets = found.cause.kind, found.cause.frets
     places = _on(found.strings, found.places)
     facts = grounds(kind, frets, found.strings, places, positions)
     evidence = f"{reach(places)}{_worst(places, positions)}{_lost(places, positions)}"
     summary = f"{how_sure(found.confidence)}: {_cause(kind, frets)}. {facts.heard} ({evidence})"
     summary += "".join(f"; {clause}" for clause in facts.clear) + "." + _rival(found)
-    summary += (
-        _brushed(found) + _rest(found) + _untold(found, positions) + _accepted(places, positions)
-    )
+    summary += _relief(short_relief_mm, first=kind != "neck too straight")
+    summary += _brushed(found) + _rest(found) + _untold(found, positions)
+    summary += _accepted(places, positions)
     if not in_mm and rank and kind in ("high fret", "low fret"):
         summary += f" {rank}"
     return Finding(
@@ -206,6 +231,33 @@ def low_action_finding(
     rival
         Sentences on the next likely cause and on strings that do not tell.
     """
+    touch = " A hard touch sounds the same." if confidence < _UNSURE else ""
+    return _widespread("low action", strings, places, positions, confidence, more=touch + rival)
+
+
+def straight_finding(
+    strings: tuple[int, ...],
+    places: Sequence[Place],
+    positions: Positions,
+    *,
+    confidence: float,
+    short_relief_mm: float,
+) -> Finding:
+    """Return the finding for strings that strike in many places of a neck measured too straight."""
+    more = _relief(short_relief_mm, first=True)
+    more += " If it buzzes as much then, it is the action, or the touch."
+    return _widespread("neck too straight", strings, places, positions, confidence, more=more)
+
+
+def _widespread(
+    kind: FindingKind,
+    strings: tuple[int, ...],
+    places: Sequence[Place],
+    positions: Positions,
+    confidence: float,
+    *,
+    more: str,
+) -> Finding:
     named = _on(strings, places)
     frets = tuple(sorted({f for _, f in named}))
     which = strings_named(strings)
@@ -214,19 +266,18 @@ def low_action_finding(
     if not any_marked(named, positions):
         does = f"{FAINTLY_ONE if one else FAINTLY},"
     buzz = f"{which[0].upper()}{which[1:]} {does}"
-    touch = " A hard touch sounds the same." if confidence < _UNSURE else ""
     return Finding(
-        kind="low action",
+        kind=kind,
         strings=strings,
         frets=frets,
         confidence=confidence,
         height_mm=None,
         height_low_mm=None,
         height_high_mm=None,
-        summary=f"{how_sure(confidence)}: {_cause('low action', ())}. {buzz} in {len(named)} "
+        summary=f"{how_sure(confidence)}: {_cause(kind, ())}. {buzz} in {len(named)} "
         f"{'place' if len(named) == 1 else 'places'} ({reach(named)}{_worst(named, positions)}),"
-        f" not behind one fret.{touch}{rival}{_accepted(named, positions)}",
-        next_step=ADVICE["low action"].text(),
+        f" not behind one fret.{more}{_accepted(named, positions)}",
+        next_step=ADVICE[kind].text(),
         notes=_ids(places, positions),
     )
 

@@ -13,6 +13,7 @@ Says nothing about what was not played.
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -20,8 +21,9 @@ import numpy as np
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.advice import ADVICE
+from buzzscan.neck.causes import straight_odds
 from buzzscan.neck.clearance import Setup, setup_of
-from buzzscan.neck.culprit import LEFT_OVER, Wide, explain, scaled
+from buzzscan.neck.culprit import LEFT_OVER, WIDE_SURE, Wide, explain, scaled
 from buzzscan.neck.deadspots import DeadSpot, dead_spots
 from buzzscan.neck.evidence import evidence_of
 from buzzscan.neck.falls import IN_A_ROOM_DB, room_of
@@ -29,13 +31,14 @@ from buzzscan.neck.findings import (
     contact_finding,
     dead_spot_finding,
     low_action_finding,
+    straight_finding,
 )
 from buzzscan.neck.gaps import silent_passes
 from buzzscan.neck.intonation import string_pitches
 from buzzscan.neck.pitchfindings import pitch_findings
 from buzzscan.neck.positions import Place, by_position, judge_positions, sustain_word
 from buzzscan.neck.softer import hard_takes_only, soft_takes, with_softer
-from buzzscan.neck.verdict import Bars, Finding, Judgement, Position, is_marked
+from buzzscan.neck.verdict import Bars, Finding, FindingKind, Judgement, Position, is_marked
 from buzzscan.spans import strings_named
 
 __all__ = ["judge"]
@@ -52,25 +55,36 @@ _SOFT_DBFS = -45.0
 
 
 def _with_widespread(
-    findings: list[Finding], wide: Wide, positions: Mapping[Place, Position]
+    findings: list[Finding],
+    wide: Wide,
+    positions: Mapping[Place, Position],
+    *,
+    setup: Setup,
+    short_relief_mm: float | None,
 ) -> list[Finding]:
     """Return the findings with widespread buzz among them, where it belongs.
 
-    Low action found among the causes gives way to it when it explains less, and lends it its
+    It is what low action does, or a neck that was measured to be too straight: that is set first.
+    The same found among the causes gives way to it when it explains less, and lends it its
     confidence. What one fret or the shape of the neck explains comes first where it is the surer
     or explains enough: it is mended first, and what is left may be the player's touch.
     """
+    kind: FindingKind = "low action" if short_relief_mm is None else "neck too straight"
 
     def told(confidence: float) -> Finding:
-        return low_action_finding(wide.strings, wide.places, positions, confidence=confidence)
+        where = wide.strings, wide.places, positions
+        if short_relief_mm is None:
+            return low_action_finding(*where, confidence=confidence)
+        return straight_finding(*where, confidence=confidence, short_relief_mm=short_relief_mm)
 
     marked = [f for f in findings if is_marked(f, positions.values())]
-    others = [f for f in findings if f.kind != "low action"]
-    surest = max([wide.confidence, *(f.confidence for f in findings if f.kind == "low action")])
+    others = [f for f in findings if f.kind != kind]
+    own = min(scaled(wide.confidence, math.exp(straight_odds(setup))), WIDE_SURE[1])
+    surest = max([own, *(f.confidence for f in findings if f.kind == kind)])
     finding = told(surest)
-    if any(f.kind == "low action" and len(f.notes) >= len(finding.notes) for f in marked):
+    if any(f.kind == kind and len(f.notes) >= len(finding.notes) for f in marked):
         return findings
-    sure = [f for f in marked if f.kind != "low action" and f.confidence >= _SURE]
+    sure = [f for f in marked if f.kind != kind and f.confidence >= _SURE]
     explained = len(finding.notes) <= _WIDE_TIMES * sum(len(f.notes) for f in sure)
     if explained or any(f.confidence > surest for f in sure):
         return [*others, told(scaled(surest, LEFT_OVER))]
@@ -202,13 +216,22 @@ def judge(
     places = by_position(notes)
     evidence = evidence_of(guitar, positions, places, silent=silent)
     explained = explain(setup, evidence, lowest=guitar.capo)
+    short_mm = guitar.relief_mm if setup.too_straight else None
     findings: list[Finding] = [
-        contact_finding(f, by_place, in_mm=setup.in_mm, rank=_rank(f.size_mm, setup))
+        contact_finding(
+            f,
+            by_place,
+            in_mm=setup.in_mm,
+            rank=_rank(f.size_mm, setup),
+            short_relief_mm=short_mm,
+        )
         for f in explained.found
     ]
     findings.sort(key=lambda f: -f.confidence * len(f.notes) ** _REACH_POWER)
     if explained.wide is not None:
-        findings = _with_widespread(findings, explained.wide, by_place)
+        findings = _with_widespread(
+            findings, explained.wide, by_place, setup=setup, short_relief_mm=short_mm
+        )
     spots = dead_spots(guitar, positions, places, bars=bars)
     findings.extend(dead_spot_finding(s, by_place) for s in spots)
     pitches = string_pitches(guitar, positions, setup, offset_cents=offset_cents)
