@@ -124,6 +124,21 @@ def test_counts_and_headline(neck_scan: Scan) -> None:
     assert view.headline.startswith("High fret: fret\u00a010, strings\u00a04–6")
 
 
+def test_a_position_picked_without_a_note_is_not_blank(neck_scan: Scan) -> None:
+    """What chokes at once leaves no note: the map must not pass over it as not played."""
+    first, *rest = neck_scan.positions
+    assert first.notes
+    reason = "no note where there was time for one: choked, or left out"
+    silent = replace(first, notes=(), buzz=None, sustain=None, pitch=None, reason=reason)
+    view = view_of(replace(neck_scan, positions=(silent, *rest)))
+    cells = [layer.rows[0].cells[first.fret] for layer in view.layers]
+    assert {cell.tone.key for cell in cells} == {"unjudged"}
+    assert reason in cells[0].spoken
+    assert view.counts.replace(" ", " ").endswith(
+        "136 of 138 positions played, 1 of them without a note"
+    )
+
+
 def test_clean_neck_says_so(neck_scan: Scan) -> None:
     positions = tuple(
         replace(p, buzz=p.buzz and "clean", sustain=p.sustain and "rings")

@@ -32,7 +32,7 @@ from buzzscan.measures.contact import log_odds, logistic
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.stopping import CHOKES_WITHIN_S, stopped_early
 from buzzscan.neck.trend import Trend, trend_of
-from buzzscan.neck.verdict import Bars, Buzz, PitchWord, Position, Sustain
+from buzzscan.neck.verdict import NOT_PLAYED, Bars, Buzz, PitchWord, Position, Sustain
 from buzzscan.notes.judging import CUT_SHORT
 from buzzscan.units import rate_to_t60
 
@@ -249,7 +249,7 @@ def _reason(
     stopping: Sequence[tuple[float, float]],
 ) -> str:
     if not notes:
-        return "not played"
+        return NOT_PLAYED
     if stopping:
         length, usual = stopping[0]
         stops = f"stops after {length:.2f} s where the string's other notes ring {usual:.1f} s"

@@ -18,6 +18,7 @@ from typing import Literal
 
 __all__ = [
     "CONTACT_KINDS",
+    "NOT_PLAYED",
     "Bars",
     "Buzz",
     "Finding",
@@ -46,6 +47,10 @@ FindingKind = Literal[
     "tuning",
     "retake",
 ]
+
+
+NOT_PLAYED = "not played"
+"""The reason of a position that the recording has no pick of."""
 
 
 def tells_contact(word: Buzz | None) -> bool:
@@ -118,6 +123,11 @@ class Position:
     sustain: Sustain | None
     pitch: PitchWord | None
     reason: str
+
+    @property
+    def picked(self) -> bool:
+        """Whether it was played, be it that no note was heard of it."""
+        return bool(self.notes) or self.reason != NOT_PLAYED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -218,7 +218,7 @@ def _dead_notes(scan: Scan) -> frozenset[int]:
 
 def _told(position: Position, dead: frozenset[int]) -> str:
     """Return the one verdict that a customer hears of a position."""
-    if not position.notes:
+    if not position.picked:
         return "unplayed"
     if position.buzz in {"buzz", "choked"}:
         return str(position.buzz)

@@ -188,7 +188,7 @@ def _numbers(position: Position) -> tuple[tuple[str, str], ...]:
 
 def _tone(layer: Layer, position: Position | None) -> Tone:
     word = getattr(position, layer) if position is not None else None
-    return tone_of(layer, word, played=position is not None and bool(position.notes))
+    return tone_of(layer, word, played=position is not None and position.picked)
 
 
 def _value(layer: Layer, position: Position | None) -> str:

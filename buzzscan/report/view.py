@@ -263,10 +263,12 @@ def _first_step(findings: tuple[FindingView, ...], bad: _Places) -> str:
 
 def _counts(scan: Scan) -> str:
     judged = sum(n.judged for n in scan.notes)
-    played = sum(bool(p.notes) for p in scan.positions)
+    played = sum(p.picked for p in scan.positions)
+    silent = sum(p.picked and not p.notes for p in scan.positions)
     return (
         f"{words.count(len(scan.notes), 'note')} found, {judged} judged; "
         f"{played} of {words.count(len(scan.positions), 'position')} played"
+        + (f", {silent} of them without a note" if silent else "")
     )
 
 
