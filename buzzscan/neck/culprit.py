@@ -81,6 +81,10 @@ _MAY_BELONG = 0.2
 _LEAST_PLACES = 2
 """Strings that lie low, or a neck that is straight or rises, strike in more places than one, and
 not only as they are picked: any level neck is touched by a hard hand."""
+_LOW_SHARE, _LOW_SHARE_OF_FEW, _FEW_STRINGS = 0.08, 0.2, 2
+"""Share of the places of strings that lie low that strike, at the least: of one or two strings
+alone a larger one, as much that is wrong with a string is none of its action (on simulated takes
+of six models low strings struck in a tenth of their places and more)."""
 _LEAST_STRINGS = 2
 """The neck bows and rises under all strings: one alone speaks of itself, not of the neck."""
 
@@ -222,6 +226,13 @@ def _touched(
     return tuple((int(s) + 1, int(f)) for s, f in places)
 
 
+def _seldom(evidence: Evidence, strings: Sequence[int]) -> bool:
+    """Whether some strings strike in fewer places than strings do that lie low."""
+    mine = np.array(strings) - 1
+    share = _LOW_SHARE if mine.size > _FEW_STRINGS else _LOW_SHARE_OF_FEW
+    return bool(evidence.struck[mine].sum() < share * evidence.judged[mine].sum())
+
+
 def _strings(weighed: Weighed, pick: Pick) -> tuple[tuple[int, ...], tuple[int, ...]]:
     """Return numbers of the strings that speak for a cause, and of those that do not tell."""
     inside, ratio = weighed.membership(pick.index), weighed.string_ratios(pick.index)
@@ -319,7 +330,8 @@ def _found(
             continue
         strings, untold = _strings(search.weigh(others), one.pick)
         own = told if cause.whole_neck else told[np.array(strings) - 1]
-        if cause.of_setup and np.count_nonzero(own) < _LEAST_PLACES:
+        few = cause.of_setup and np.count_nonzero(own) < _LEAST_PLACES
+        if few or (cause.kind == "low action" and _seldom(evidence, strings)):
             too_few.add(cause.kind)
             continue
         if one.confidence < _LEAST_SURE:
