@@ -105,6 +105,21 @@ def test_what_rings_on_of_the_note_before_does_not_count() -> None:
     assert said(0.45) == ("",) * N, "a note of its own, that rests on the next fret"
 
 
+def test_a_voice_between_two_strings_is_no_note() -> None:
+    """It is heard far off any fret, and nothing of the run lies beside it."""
+    frets = [*range(13), *range(13)[::-1]]
+    run = [45.0 + f for f in frets]
+    for off, wanted in ((0.48, True), (0.05, False)):
+        midi = [*run, 50.0 + 14.0 + off, *(m + 5.0 for m in run)]
+        candidates = heard(midi)
+        placed = place(candidates, Guitar())
+        k = len(run)
+        assert len(placed.path.rows) == len(midi)
+        said = reasons_of(candidates, placed, attack_db=np.full(len(midi), -12.0))
+        assert said[k].startswith("stands alone in the run and sounds 4") == wanted
+        assert set(said[:k] + said[k + 1 :]) == {""}
+
+
 def test_places_of_a_plain_run_are_sure() -> None:
     assert place_odds(place(a_string(45), Guitar())).min() > 0.9
 

@@ -34,6 +34,9 @@ _BURIED_SHARE = 0.12
 _OTHER_PITCH_CENTS, _LIKELIER = 70.0, 0.6
 """A note that sounds a higher fret than its own either chokes on it or was picked there, once more:
 only a place that is clearly the likelier one tells which."""
+_BESIDE, _STRAY_CENTS = 2, 35.0
+"""So many notes before and after one, and frets away, another of the run lies. What has none there
+and is this far off its fret is talk or a knock: no string is that far off all along."""
 _TAIL_S = 0.2
 """What is shorter, and sounds as the note before it, may be what rings on of that: it does for a
 tenth of a second and more while the finger is lifted (own simulated takes)."""
@@ -105,6 +108,18 @@ def _as_the_note_before(heard: Heard, placed: Placed) -> npt.NDArray[np.bool_]:
     return np.concatenate([np.zeros(min(len(midi), 1), np.bool_), same])
 
 
+def _alone(placed: Placed) -> npt.NDArray[np.bool_]:
+    """Return whether each note has none of the run beside it: same string, a fret or two away."""
+    string = placed.states.string[placed.path.states]
+    fret = placed.states.fret[placed.path.states]
+    out = np.ones(len(string), np.bool_)
+    for step in range(1, _BESIDE + 1):
+        beside = (string[step:] == string[:-step]) & (np.abs(fret[step:] - fret[:-step]) <= _BESIDE)
+        out[step:] &= ~beside
+        out[:-step] &= ~beside
+    return out
+
+
 def reasons(
     heard: Heard,
     placed: Placed,
@@ -134,7 +149,7 @@ def reasons(
     level = heard.level_db[rows]
     usual, usual_attack = placed.usual_on_string(level), placed.usual_on_string(attack_db)
     above = _cents_above(heard, placed)
-    tails = _as_the_note_before(heard, placed)
+    tails, alone = _as_the_note_before(heard, placed), _alone(placed)
     nexts = np.append(onsets_s[1:], np.inf)
     out = []
     for k, row in enumerate(rows):
@@ -154,6 +169,9 @@ def reasons(
         elif above[k] > _OTHER_PITCH_CENTS and odds[k] < _LIKELIER and heard.n_found[row] > 1:
             fret = int(placed.states.fret[placed.path.states[k]] + round(above[k] / 100.0))
             out.append(f"sounds as fret {fret} does, and may be that fret picked again")
+        elif alone[k] and abs(above[k]) > _STRAY_CENTS:
+            off = f"sounds {abs(above[k]):.0f} cents off its fret"
+            out.append(f"stands alone in the run and {off}: no note of it")
         elif above[k] > _OTHER_PITCH_CENTS and tails[k] and length < _TAIL_S:
             out.append("sounds as the note before does, and may be what rings on of that")
         else:
