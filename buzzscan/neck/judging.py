@@ -23,7 +23,7 @@ from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.advice import ADVICE
 from buzzscan.neck.causes import straight_odds
 from buzzscan.neck.clearance import Setup, setup_of
-from buzzscan.neck.culprit import LEFT_OVER, WIDE_SURE, Wide, explain, scaled
+from buzzscan.neck.culprit import LEFT_OVER, WIDE_SURE, Found, Wide, explain, scaled
 from buzzscan.neck.deadspots import DeadSpot, dead_spots
 from buzzscan.neck.evidence import evidence_of
 from buzzscan.neck.falls import IN_A_ROOM_DB, room_of
@@ -91,12 +91,14 @@ def _with_widespread(
     return [finding, *others]
 
 
-def _rank(found_size: float, setup: Setup) -> str:
+def _rank(found: Found, setup: Setup) -> str:
     """Return how a height compares with the clearance to the next fret, without mm."""
     usual = float(np.mean(setup.saddle_mm)) * (1.0 - 2.0 ** (-1.0 / 12.0))
+    does = "takes up" if found.cause.kind == "high fret" else "lies lower by"
+    percent = 100.0 * min(found.size_mm / usual, 1.5)
     return (
-        f"It takes up about {100.0 * min(found_size / usual, 1.5):.0f} % of the usual clearance to "
-        "the next fret; action and relief are needed to say it in mm."
+        f"It {does} about {percent:.0f} % of the usual clearance to the next fret; action and "
+        "relief are needed to say it in mm."
     )
 
 
@@ -222,7 +224,7 @@ def judge(
             f,
             by_place,
             in_mm=setup.in_mm,
-            rank=_rank(f.size_mm, setup),
+            rank=_rank(f, setup),
             short_relief_mm=short_mm,
         )
         for f in explained.found
