@@ -25,6 +25,20 @@ def test_map_reads_without_colour(neck_scan: Scan) -> None:
     assert lines[head + 1][5:].split() == ["."] * 21, "two positions were not played"
 
 
+def test_passes_that_disagree_are_marked(neck_scan: Scan) -> None:
+    text = render_terminal(neck_scan, color=False)
+    assert "B?" not in text
+    reason = "passes disagree: contact 95 % and 2 %"
+    doubted = tuple(
+        replace(p, reason=reason) if p.buzz == "buzz" else p for p in neck_scan.positions
+    )
+    marked = render_terminal(replace(neck_scan, positions=doubted), color=False)
+    assert "B? in one pass, not in another" in " ".join(marked.split())
+    before, after = (t.splitlines()[3:10] for t in (text, marked))
+    assert [line.replace("B?", "B ") for line in after] == before
+    assert before != after
+
+
 def test_findings_warnings_and_remarks_are_all_said(neck_scan: Scan) -> None:
     text = " ".join(render_terminal(neck_scan, color=False).split())
     assert "1. high fret: fret 10, strings 4-6, confidence 93 %" in text

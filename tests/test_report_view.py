@@ -139,6 +139,28 @@ def test_a_position_picked_without_a_note_is_not_blank(neck_scan: Scan) -> None:
     )
 
 
+def test_passes_that_disagree_are_marked(neck_scan: Scan) -> None:
+    at = next(i for i, p in enumerate(neck_scan.positions) if p.buzz == "buzz")
+    positions = list(neck_scan.positions)
+    assert not positions[at].doubtful
+    reason = "passes disagree: contact 95 % and 2 %"
+    positions[at] = replace(positions[at], reason=reason)
+    view = view_of(replace(neck_scan, positions=tuple(positions)))
+    doubtful = [
+        (layer.key, row.string, fret)
+        for layer in view.layers
+        for row in layer.rows
+        for fret, cell in enumerate(row.cells)
+        if cell.doubtful
+    ]
+    assert doubtful == [("buzz", positions[at].string, positions[at].fret)]
+    marks = {cell.mark for row in view.layers[0].rows for cell in row.cells}
+    assert {"B", "B?"} <= marks
+    falls = replace(positions[at], reason="passes disagree: falls at 12 and 48 dB/s")
+    assert not falls.doubtful, "of how fast it falls, not of contact"
+    assert not replace(positions[at], buzz="clean").doubtful
+
+
 def test_clean_neck_says_so(neck_scan: Scan) -> None:
     positions = tuple(
         replace(p, buzz=p.buzz and "clean", sustain=p.sustain and "rings")

@@ -32,7 +32,15 @@ from buzzscan.measures.contact import log_odds, logistic
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.stopping import CHOKES_WITHIN_S, stopped_early
 from buzzscan.neck.trend import Trend, trend_of
-from buzzscan.neck.verdict import NOT_PLAYED, Bars, Buzz, PitchWord, Position, Sustain
+from buzzscan.neck.verdict import (
+    CONTACT_DISAGREES,
+    NOT_PLAYED,
+    Bars,
+    Buzz,
+    PitchWord,
+    Position,
+    Sustain,
+)
 from buzzscan.notes.judging import CUT_SHORT
 from buzzscan.units import rate_to_t60
 
@@ -264,7 +272,7 @@ def _reason(
     strikes = max(contacts) >= TOLD_CONTACT
     if max(contacts) - min(contacts) >= _DISAGREE or (strikes and min(contacts) <= _FREE):
         heard = " and ".join(f"{100 * c:.0f} %" for c in contacts)
-        return f"passes disagree: contact {heard}"
+        return f"{CONTACT_DISAGREES}{heard}"
     told = strikes or _values(counted, lambda n: n.decay_db_per_s)
     return "" if told else _withheld(counted, "decay_db_per_s")
 

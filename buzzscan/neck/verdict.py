@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 __all__ = [
+    "CONTACT_DISAGREES",
     "CONTACT_KINDS",
     "NOT_PLAYED",
     "Bars",
@@ -51,6 +52,9 @@ FindingKind = Literal[
 
 NOT_PLAYED = "not played"
 """The reason of a position that the recording has no pick of."""
+
+CONTACT_DISAGREES = "passes disagree: contact "
+"""How a reason begins that says what each pass of a position tells of contact."""
 
 
 def tells_contact(word: Buzz | None) -> bool:
@@ -123,6 +127,11 @@ class Position:
     sustain: Sustain | None
     pitch: PitchWord | None
     reason: str
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether it strikes in one of its passes and not in another."""
+        return tells_contact(self.buzz) and self.reason.startswith(CONTACT_DISAGREES)
 
     @property
     def picked(self) -> bool:

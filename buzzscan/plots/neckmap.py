@@ -38,11 +38,19 @@ class MapCell:
         Short number for the cell, may be empty.
     spoken
         The same in words, for people who hear the page.
+    doubtful
+        Whether the passes of the position disagree: a question mark follows the sign.
     """
 
     tone: Tone
     value: str
     spoken: str
+    doubtful: bool = False
+
+    @property
+    def mark(self) -> str:
+        """Return the sign of the verdict, on screen and in print."""
+        return f"{self.tone.mark}?" if self.doubtful else self.tone.mark
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +164,7 @@ def _write_cells(axes: Axes, layer: MapLayer, *, cell_pt: float) -> None:
                 axes,
                 column + 0.5,
                 row_index + (0.34 if with_value else 0.5),
-                cell.tone.mark,
+                cell.mark,
                 size=mark_size,
                 weight="bold",
                 color=cell.tone.ink,

@@ -220,7 +220,9 @@ def map_layer(
             tone = _tone(layer, position)
             faults[fret] += tone.word in _FAULTY[layer]
             spoken = positions[key_of(string, fret)].spoken if position else "not played"
-            cells.append(MapCell(tone=tone, value=_value(layer, position), spoken=spoken))
+            doubtful = layer == "buzz" and position is not None and position.doubtful
+            value = _value(layer, position)
+            cells.append(MapCell(tone=tone, value=value, spoken=spoken, doubtful=doubtful))
         rows.append(
             MapRow(string=string, label=string_label(scan.guitar, string), cells=tuple(cells))
         )

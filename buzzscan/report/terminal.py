@@ -19,8 +19,7 @@ from collections.abc import Iterable, Iterator
 
 from buzzscan.comparison import Comparison
 from buzzscan.history import History
-from buzzscan.plots.neckmap import MapLayer
-from buzzscan.plots.tones import Tone
+from buzzscan.plots.neckmap import MapCell, MapLayer
 from buzzscan.report.comparing import comparison_view_of
 from buzzscan.report.history_page import history_view_of
 from buzzscan.report.view import ReportView, view_of
@@ -168,18 +167,20 @@ def _map(layers: tuple[MapLayer, ...], *, width: int, color: bool) -> list[str]:
         lines.append(" " * margin + "".join(f"{fret:<{_CELL}}" for fret in frets))
         for index, label in enumerate(labels):
             cells = (
-                _cell([layer.rows[index].cells[f].tone for layer in layers], color=color)
-                for f in frets
+                _cell([layer.rows[index].cells[f] for layer in layers], color=color) for f in frets
             )
             lines.append(f"{label[: margin - 1]:<{margin}}" + "".join(cells))
     return [*lines, *_key(layers, width)]
 
 
-def _cell(tones: list[Tone], *, color: bool) -> str:
+def _cell(cells: list[MapCell], *, color: bool) -> str:
     """Return the signs of one position, padded to the width of a cell."""
+    tones = [cell.tone for cell in cells]
     signs = tones[0].letter + "".join(t.letter.strip() for t in tones[1:] if t.key != "unjudged")
     if tones[0].key == "unjudged" and len(signs) > 1:
         signs = signs[1:]  # another layer could still tell
+    if cells[0].doubtful and len(signs) < _CELL:
+        signs = f"{signs[0]}?{signs[1:]}"
     padded = f"{signs:<{_CELL}}"
     worst = next((t.key for t in tones if t.key in _COLOURS), "")
     if not color or not worst:
@@ -193,6 +194,8 @@ def _key(layers: tuple[MapLayer, ...], width: int) -> list[str]:
         for tone in layer.tones:
             if tone.key != "unplayed" and tone.letter.strip():
                 entries.setdefault(tone.key, f"{tone.letter} {tone.word}")
+    if any(cell.doubtful for row in layers[0].rows for cell in row.cells):
+        entries["doubtful"] = "B? in one pass, not in another"
     entries["unplayed"] = "(blank) not played"
     return _wrap(";  ".join(entry.replace(" ", _NBSP) for entry in entries.values()), width)
 

@@ -33,7 +33,8 @@ class LayerText:
 LAYER_TEXTS: dict[Layer, LayerText] = {
     "buzz": LayerText(
         title="Buzz",
-        caption="Energy of contact with a fret, dB of the whole note (higher is worse)",
+        caption="Energy of contact with a fret, dB of the whole note (higher is worse); "
+        "? after a letter: heard in one pass and not in another",
         foot="Strings that buzz or choke",
     ),
     "sustain": LayerText(
