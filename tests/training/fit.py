@@ -75,7 +75,7 @@ ELSEWHERE_WEIGHT = 1.5
 not hold for guitars either."""
 REAL, NECK = "real", "neck"
 """How the names of real guitars begin, and how the kinds of takes of whole necks end."""
-REAL_NOTES = 3000.0
+REAL_NOTES = 4500.0
 """As so many notes weigh those of one real guitar: without them one note in ten of some guitars was
 taken for contact."""
 UNTOLD_SHARE = 0.5

@@ -35,7 +35,7 @@ from buzzscan.simulate import (
     simulate_take,
 )
 
-__all__ = ["BENT_FROM", "KINDS", "MODELS", "Drawn", "bent", "draw", "drawn_string", "log_uniform"]
+__all__ = ["KINDS", "MODELS", "Drawn", "draw", "drawn_string", "log_uniform"]
 
 Array = npt.NDArray[np.float64]
 
@@ -53,11 +53,6 @@ KINDS = ("plain", "room", "plain", "messy", "phone", "plain", "gain", "lossy", "
 MODELS = ("modes", "grid", "waveguide")
 IN_A_ROOM = ("room", "phone")
 HANDS = ("messy", "driven")
-BENT_FROM = 600
-"""Takes from this seed on are of pickups that bend."""
-BENT_TAKES, BENT_SHARES, BENT_LOW_HZ = 0.7, (0.01, 0.12), 20.0
-"""How many do, the square term re the plain one where a string swings furthest, and from where a
-velocity is made a displacement."""
 LOW_FROM = 1200
 """Seeds from here on have low action: contact is what is learnt most from, and without it only one
 note in twenty strikes."""
@@ -101,8 +96,6 @@ def draw(seed: int, model: str | None = None) -> Drawn:
     model = model or MODELS[seed % 2]
     sound = drawn_string(model, rng)
     take = simulate_take(instrument, performance, chain, seed=seed, **sound)
-    if seed >= BENT_FROM and chain.source == "pickup":
-        take = replace(take, samples=bent(take.samples, np.random.default_rng([seed, 11])))
     samples = _afterwards(take, kind, rng)
     return Drawn(guitar=guitar, samples=samples, truth=take.truth, kind=kind, model=model)
 
@@ -235,23 +228,6 @@ def _afterwards(take: Take, kind: str, rng: np.random.Generator) -> npt.NDArray[
         x = np.tanh(x / np.abs(x).max() * rng.uniform(0.5, 1.5))
     x *= 10.0 ** (rng.uniform(-14.0, -1.0) / 20.0) / np.abs(x).max()
     return _coded(x.astype(np.float32), rng) if kind == "lossy" else x.astype(np.float32)
-
-
-def bent(samples: npt.NDArray[np.float32], rng: np.random.Generator) -> npt.NDArray[np.float32]:
-    """Return the samples as a magnetic pickup bends them, which the string comes near.
-
-    The field falls off with distance, so that the flux has a term in the square of the string's
-    displacement (Horton & Moore, Am. J. Phys. 77 (2009), from memory): sums and differences of
-    partials, which stiffness puts beside the partial there. `samples` are of its velocity.
-    """
-    from scipy.signal import lfilter
-
-    x = samples.astype(np.float64)
-    keep = float(np.exp(-2.0 * np.pi * BENT_LOW_HZ / RATE_HZ))
-    moved = np.asarray(lfilter([1.0], [1.0, -keep], x))
-    moved /= np.quantile(np.abs(moved), 0.999)
-    bend = log_uniform(rng, *BENT_SHARES) if rng.random() < BENT_TAKES else 0.0
-    return np.asarray(x * (1.0 + 2.0 * bend * moved), np.float32)
 
 
 def _phantoms(take: Take, rng: np.random.Generator) -> Array:

@@ -15,15 +15,7 @@ import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
-from training.guitars import (
-    BENT_FROM,
-    MODELS,
-    RATE_HZ,
-    Drawn,
-    bent,
-    drawn_string,
-    log_uniform,
-)
+from training.guitars import MODELS, RATE_HZ, Drawn, drawn_string, log_uniform
 
 from buzzscan.guitar import Guitar
 from buzzscan.neck.verdict import CONTACT_KINDS
@@ -244,12 +236,9 @@ def draw_neck(seed: int, model: str | None = None) -> Drawn:
         )
     model = model or MODELS[seed % 2]
     take = simulate_take(neck, performance, chain, seed=seed, **drawn_string(model, rng))
-    samples = take.samples
-    if seed >= BENT_FROM and chain.source == "pickup":
-        samples = bent(samples, np.random.default_rng([seed, 11]))
     return Drawn(
         guitar=guitar,
-        samples=samples,
+        samples=take.samples,
         truth=take.truth,
         kind="rough neck" if rough else "neck",
         model=model,
