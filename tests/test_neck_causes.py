@@ -101,6 +101,7 @@ def test_a_neck_that_was_measured_straight_is_the_likelier_to_be_too_straight() 
     odds = [straight_odds(setup) for setup in setups]
     assert odds[:3] == [0.0] * 3, "nothing is missing"
     assert 0.0 < odds[3] < odds[4] < odds[5]
+    assert straight_odds(setup_of(replace(GUITAR, relief_mm=0.07))) == 0.0, "too little to go by"
     # ten to one, and no more than thirty, whatever is measured (common practice, no source)
     assert np.exp(odds[4]) == pytest.approx(10.0, rel=0.2)
     assert np.exp(odds[5]) < 30.0

@@ -127,6 +127,8 @@ def _first_gap_mm(setup: Setup) -> float:
 
 def straight_odds(setup: Setup) -> float:
     """Return by how much (ln) the relief as it was measured speaks for a neck too straight."""
+    if not setup.too_straight:
+        return 0.0
     return min(_STRAIGHT_PER_MM * setup.short_relief_mm, _STRAIGHT_MOST)
 
 
