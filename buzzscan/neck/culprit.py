@@ -263,8 +263,8 @@ def _widespread(
         few = strings.size < _STRAIGHT_STRINGS or left.sum() < _STRAIGHT_PLACES
         if few or not too_straight:
             return None
-    left[np.setdiff1d(np.arange(len(left)), strings)] = False
     others = np.setdiff1d(np.arange(len(heard)), strings)
+    left[others] = False
     free = others.size > 0 and strikes[others].sum() <= _SELDOM * heard[others].sum()
     concerned = strings if free else np.arange(len(heard))
     over = (strikes[concerned].sum() / heard[concerned].sum() - _TOUCH_SHARE) / _TOUCH_SPREAD

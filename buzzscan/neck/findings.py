@@ -140,7 +140,7 @@ def _on(strings: Sequence[int], places: Sequence[Place]) -> list[Place]:
 
 
 def _relief(relief_mm: float | None, *, first: bool) -> str:
-    """Return the sentence on a relief that was measured to be too little, or nothing."""
+    """Return the sentence on a relief that was measured to be too little, if one was."""
     if relief_mm is None:
         return ""
     short = f"{relief_mm:.2f} mm of relief was measured, under {SOUND_RELIEF_MM:.2f} mm"
@@ -154,7 +154,7 @@ def contact_finding(
     *,
     in_mm: bool,
     rank: str,
-    short_relief_mm: float | None = None,
+    too_little_mm: float | None = None,
 ) -> Finding:
     """Return the finding for one cause of contact.
 
@@ -162,14 +162,14 @@ def contact_finding(
     ----------
     rank
         Compares heights without mm.
-    short_relief_mm
+    too_little_mm
         Relief as it was measured, where that is too little: then low action is not told before
         it is set.
     """
     if found.cause.kind == "low action":
         where, sure = (found.strings, found.places, positions), found.confidence
-        if short_relief_mm is not None:
-            return straight_finding(*where, confidence=sure, short_relief_mm=short_relief_mm)
+        if too_little_mm is not None:
+            return straight_finding(*where, confidence=sure, too_little_mm=too_little_mm)
         rival = _rival(found) + _untold(found, positions)
         return low_action_finding(*where, confidence=sure, rival=rival)
     kind, frets = found.cause.kind, found.cause.frets
@@ -178,7 +178,7 @@ def contact_finding(
     evidence = f"{reach(places)}{_worst(places, positions)}{_lost(places, positions)}"
     summary = f"{how_sure(found.confidence)}: {_cause(kind, frets)}. {facts.heard} ({evidence})"
     summary += "".join(f"; {clause}" for clause in facts.clear) + "." + _rival(found)
-    summary += _relief(short_relief_mm, first=kind != "neck too straight")
+    summary += _relief(too_little_mm, first=kind != "neck too straight")
     summary += _brushed(found) + _rest(found) + _untold(found, positions)
     summary += _accepted(places, positions)
     if not in_mm and rank and kind in ("high fret", "low fret"):
@@ -241,10 +241,10 @@ def straight_finding(
     positions: Positions,
     *,
     confidence: float,
-    short_relief_mm: float,
+    too_little_mm: float,
 ) -> Finding:
     """Return the finding for strings that strike in many places of a neck measured too straight."""
-    more = _relief(short_relief_mm, first=True)
+    more = _relief(too_little_mm, first=True)
     more += " If it buzzes as much then, it is the action, or the touch."
     return _widespread("neck too straight", strings, places, positions, confidence, more=more)
 

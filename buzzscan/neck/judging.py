@@ -60,7 +60,7 @@ def _with_widespread(
     positions: Mapping[Place, Position],
     *,
     setup: Setup,
-    short_relief_mm: float | None,
+    too_little_mm: float | None,
 ) -> list[Finding]:
     """Return the findings with widespread buzz among them, where it belongs.
 
@@ -69,13 +69,13 @@ def _with_widespread(
     confidence. What one fret or the shape of the neck explains comes first where it is the surer
     or explains enough: it is mended first, and what is left may be the player's touch.
     """
-    kind: FindingKind = "low action" if short_relief_mm is None else "neck too straight"
+    kind: FindingKind = "low action" if too_little_mm is None else "neck too straight"
 
     def told(confidence: float) -> Finding:
         where = wide.strings, wide.places, positions
-        if short_relief_mm is None:
+        if too_little_mm is None:
             return low_action_finding(*where, confidence=confidence)
-        return straight_finding(*where, confidence=confidence, short_relief_mm=short_relief_mm)
+        return straight_finding(*where, confidence=confidence, too_little_mm=too_little_mm)
 
     marked = [f for f in findings if is_marked(f, positions.values())]
     others = [f for f in findings if f.kind != kind]
@@ -218,21 +218,21 @@ def judge(
     places = by_position(notes)
     evidence = evidence_of(guitar, positions, places, silent=silent)
     explained = explain(setup, evidence, lowest=guitar.capo)
-    short_mm = guitar.relief_mm if setup.too_straight else None
+    too_little_mm = guitar.relief_mm if setup.too_straight else None
     findings: list[Finding] = [
         contact_finding(
             f,
             by_place,
             in_mm=setup.in_mm,
             rank=_rank(f, setup),
-            short_relief_mm=short_mm,
+            too_little_mm=too_little_mm,
         )
         for f in explained.found
     ]
     findings.sort(key=lambda f: -f.confidence * len(f.notes) ** _REACH_POWER)
     if explained.wide is not None:
         findings = _with_widespread(
-            findings, explained.wide, by_place, setup=setup, short_relief_mm=short_mm
+            findings, explained.wide, by_place, setup=setup, too_little_mm=too_little_mm
         )
     spots = dead_spots(guitar, positions, places, bars=bars)
     findings.extend(dead_spot_finding(s, by_place) for s in spots)
