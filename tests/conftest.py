@@ -403,8 +403,8 @@ def make_run() -> Callable[..., npt.NDArray[np.float64]]:
 def note_at() -> Callable[..., MeasuredNote]:
     """Return a maker of measured notes: string, fret, and whatever differs from a clean note.
 
-    `id`, `recording`, `direction`, `onset_s`, `end_s`, `placed` and `note_judged` go to the note
-    itself, the rest to its measures.
+    `id`, `recording`, `direction`, `onset_s`, `end_s` and `placed` go to the note itself, the rest
+    to its measures.
     """
 
     def make(string: int, fret: int, **changes: object) -> MeasuredNote:
@@ -418,7 +418,7 @@ def note_at() -> Callable[..., MeasuredNote]:
             end_s=changes.pop("end_s", NOTE_S),  # type: ignore[arg-type]
             pitch_hz=None,
             placed=0.99,
-            judged=bool(changes.pop("note_judged", True)),
+            judged=True,
             reason="",
         )
         clean = dataclasses.replace(

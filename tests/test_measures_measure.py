@@ -90,6 +90,18 @@ def test_notes_keep_what_the_search_said(measured: tuple[MeasuredNote, ...]) -> 
     assert measured[2].reason == "repeated at once"
 
 
+def test_a_soft_note_counts_where_it_surely_strikes() -> None:
+    # that it is quiet hides buzz and makes none: held at fret 11 it lies on fret 12
+    why = "picked too softly: 14 dB under its string's other notes"
+    *others, last = found()
+    last = dataclasses.replace(last, reason=why, pitch_hz=Guitar().pitch_hz(6, 12))
+    clear = measure_notes([take()], Guitar(), [*others, last])[2]
+    assert (clear.judged, clear.reason) == (False, why)
+    held = dataclasses.replace(last, fret=11)
+    lies = measure_notes([take()], Guitar(), [*others, held])[2]
+    assert (lies.judged, lies.reason) == (True, "")
+
+
 def test_warnings_withhold_what_they_spoil() -> None:
     recording = take()
     warning = RecordingWarning(
@@ -127,7 +139,7 @@ def test_no_notes_are_no_measures() -> None:
 def test_the_instrument_lies_where_its_judged_notes_settle(note_at: Maker) -> None:
     cents = (-1.0, 0.5, 2.0, 104.0, None)
     notes = [note_at(1, i, id=i + 1, cents=c) for i, c in enumerate(cents)]
-    notes += [note_at(1, 6 + i, id=6 + i, cents=9.0, note_judged=False) for i in range(4)]
+    notes += [note_at(1, 6 + i, id=6 + i, cents=9.0, judged=False) for i in range(4)]
     assert offset_of(notes, near_cents=6.0) == 0.5
     assert offset_of(notes[3:5], near_cents=6.0) == 6.0
     assert offset_of([], near_cents=-31.8) == -31.8

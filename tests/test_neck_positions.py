@@ -180,11 +180,10 @@ def test_only_judged_notes_count(note_at: Maker) -> None:
     notes = [
         note_at(3, 7, id=1, contact=0.05),
         note_at(3, 7, id=2, contact=0.99, buzz_db=-10.0, judged=False, reason="cut short"),
-        note_at(3, 7, id=3, contact=0.99, buzz_db=-10.0, note_judged=False),
     ]
     position = judged(notes, (3, 7))
     assert position.buzz == "clean"
-    assert position.notes == (1, 2, 3)
+    assert position.notes == (1, 2)
 
 
 def test_a_position_without_a_judged_note_says_why(note_at: Maker) -> None:

@@ -87,7 +87,7 @@ def by_position(notes: Sequence[MeasuredNote]) -> dict[Place, list[MeasuredNote]
 
 def judged_notes(notes: Iterable[MeasuredNote]) -> list[MeasuredNote]:
     """Return the notes that count for their position."""
-    return [n for n in notes if n.judged and n.note.judged]
+    return [n for n in notes if n.judged]
 
 
 def _values(

@@ -20,12 +20,15 @@ from buzzscan.notes.ending import Ending
 from buzzscan.notes.hearing import Heard
 from buzzscan.notes.placing import Placed
 
-__all__ = ["CUT_SHORT", "place_odds", "reasons"]
+__all__ = ["CUT_SHORT", "PICKED_SOFTLY", "place_odds", "reasons"]
 
 FloatArray = npt.NDArray[np.float64]
 
 _SOFT_DB = 12.0
 """A pick this far under its string's usual level cannot show what a hard one would."""
+PICKED_SOFTLY = "picked too softly"
+"""How the reason of a note begins that is quiet from its first moment: what is heard of it can show
+that it buzzes, and not that it does not."""
 _SHORT_S, _SHORT_SHARE = 0.12, 0.6
 """Shorter than this, and than most of the way to the next note, a note was cut off."""
 CUT_SHORT = "cut short"
@@ -156,7 +159,7 @@ def reasons(
         length = endings[k].end_s - float(onsets_s[k])
         under = float(min(usual[k] - level[k], usual_attack[k] - attack_db[k]))
         if under > _SOFT_DB:
-            out.append(f"picked too softly: {under:.0f} dB under its string's other notes")
+            out.append(f"{PICKED_SOFTLY}: {under:.0f} dB under its string's other notes")
         elif (
             endings[k].stopped
             and length < _SHORT_S
