@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from buzzscan.notes.tuning import lowest_notes, note_name, tuning_guesses
+from buzzscan.guitar import Guitar
+from buzzscan.notes.tuning import frets_reached, lowest_notes, note_name, tuning_guesses
 
 
 def runs(*opens: int, top: int = 12, first: int = 0) -> np.ndarray:
@@ -39,8 +40,18 @@ def test_the_likeliest_tuning_comes_first(opens: tuple[int, ...], tuning: tuple[
     assert tuning_guesses(runs(*opens))[0].tuning == tuning
 
 
-def test_a_run_beyond_the_22nd_fret_needs_more_frets() -> None:
-    assert tuning_guesses(runs(40, 64, top=24))[0].frets == 24
+@pytest.mark.parametrize(
+    ("midi", "reached"),
+    [
+        (runs(40, 64, top=24), 24),  # on every string
+        (runs(40, top=23), 23),  # on the thickest alone
+        (runs(64, top=24, first=12), 24),  # on the thinnest, half the way
+        (runs(45, 64, top=21, first=1), 21),
+        (np.array([40.0, 41, 42]), 0),  # no stretch
+    ],
+)
+def test_a_stretch_tells_the_highest_fret(midi: np.ndarray, reached: int) -> None:
+    assert frets_reached(midi, Guitar()) == reached
 
 
 def test_notes_have_names() -> None:

@@ -18,16 +18,16 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.errors import AnalysisError
-from buzzscan.guitar import STANDARD_TUNING, Guitar
+from buzzscan.guitar import MOST_FRETS, STANDARD_TUNING, Guitar
 from buzzscan.notes.ending import attack_levels, find_endings
 from buzzscan.notes.hearing import Heard, listen, power_step_samples, select
 from buzzscan.notes.judging import place_odds, reasons
-from buzzscan.notes.mistuned import tuning_doubt
+from buzzscan.notes.mistuned import PLAINLY_NATS, tuning_doubt
 from buzzscan.notes.note import FoundNotes, Note
 from buzzscan.notes.placing import Placed, grid_offset_cents, place
 from buzzscan.notes.proof import note_odds, weeded
 from buzzscan.notes.runs import run_fault
-from buzzscan.notes.tuning import tuning_guesses, tuning_nats
+from buzzscan.notes.tuning import frets_reached, tuning_guesses, tuning_nats
 from buzzscan.recording import Recording
 
 __all__ = ["find_notes"]
@@ -38,6 +38,8 @@ _LISTENING_SHARE = 0.9
 _LEAST_ODDS = 0.1
 """Candidates below cost more to take than any way over the neck can gain by them."""
 _SURE_NOTE = 0.6
+_USUAL_FRETS = (22, 24)
+"""Necks with more frets than 22 have 24 (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,16 +139,19 @@ def _instrument(
     """Return the instrument, every take placed on it, and what to say about it."""
     midi = _sure_pitches(takes, (guitar or Guitar()).a4_hz)
     if guitar is not None:
-        placed = _placed_on(takes, guitar)
-        doubt = tuning_doubt([take.heard for take in takes], midi, guitar, placed)
-        return guitar, placed, [doubt] if doubt else []
+        used, placed = _on_its_frets(takes, midi, guitar)
+        doubt = tuning_doubt([take.heard for take in takes], midi, used, placed)
+        remarks = [doubt] if doubt else []
+        if used.frets > guitar.frets:
+            remarks.append(
+                f"the run reaches beyond the {guitar.frets} frets of the guitar file (22 where it "
+                f"says nothing): {used.frets} frets taken"
+            )
+        return used, placed, remarks
     if not len(midi):
         return Guitar(), [None] * len(takes), []
-    tried = [(guess, _placed_on(takes, guess)) for guess in tuning_guesses(midi)]
-    found, placed = min(
-        tried, key=lambda one: tuning_nats(one[0]) + sum(p.cost for p in one[1] if p is not None)
-    )
-    found = _with_frets(found, placed)
+    tried = [_on_its_frets(takes, midi, guess) for guess in tuning_guesses(midi)]
+    found, placed = min(tried, key=lambda one: tuning_nats(one[0]) + _cost(one[1]))
     words = " ".join(found.tuning)
     remark = (
         f"no guitar file: the recording fits standard tuning ({words}), {found.frets} frets taken"
@@ -167,9 +172,25 @@ def _sure_pitches(takes: list[_Take], a4_hz: float) -> FloatArray:
     return np.concatenate(midi)
 
 
-def _with_frets(guitar: Guitar, placed: list[Placed | None]) -> Guitar:
-    played = [int(p.states.fret[p.path.states].max()) for p in placed if p and len(p.path.rows)]
-    return replace(guitar, frets=max([guitar.frets, *played]))
+def _on_its_frets(
+    takes: list[_Take], midi: FloatArray, guitar: Guitar
+) -> tuple[Guitar, list[Placed | None]]:
+    """Return the instrument with every take placed on it.
+
+    It has more frets than it came with where a run reaches for them and then fits plainly better:
+    on too short a neck the notes at its end are taken for others, and others for them.
+    """
+    placed = _placed_on(takes, guitar)
+    reached = min(frets_reached(midi, guitar), MOST_FRETS)
+    if reached <= guitar.frets:
+        return guitar, placed
+    more = replace(guitar, frets=next((n for n in _USUAL_FRETS if n >= reached), reached))
+    again = _placed_on(takes, more)
+    return (more, again) if _cost(placed) - _cost(again) > PLAINLY_NATS else (guitar, placed)
+
+
+def _cost(placed: list[Placed | None]) -> float:
+    return sum(p.cost for p in placed if p is not None)
 
 
 def _placed_on(takes: list[_Take], guitar: Guitar) -> list[Placed | None]:

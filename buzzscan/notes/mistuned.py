@@ -24,12 +24,12 @@ from buzzscan.notes.hearing import Heard
 from buzzscan.notes.placing import Placed, place
 from buzzscan.notes.tuning import lowest_notes, note_name
 
-__all__ = ["retuned", "tuning_doubt"]
+__all__ = ["PLAINLY_NATS", "retuned", "tuning_doubt"]
 
 FloatArray = npt.NDArray[np.float64]
 
-_PLAINLY_NATS = 5.0
-"""By how much the other tuning must fit better: more than leaving out a string's first notes."""
+PLAINLY_NATS = 5.0
+"""By how much another instrument must fit better: more than leaving out a string's first notes."""
 _NEAR_SEMITONES = 5
 """A string is taken to be off by less than the next one lies away."""
 _ON_GRID = 0.3
@@ -97,7 +97,7 @@ def tuning_doubt(
         return ""
     again = [place(h, other) if len(h.onset) else None for h in heard]
     gain = sum(p.cost for p in placed if p) - sum(p.cost for p in again if p)
-    if gain < _PLAINLY_NATS:
+    if gain < PLAINLY_NATS:
         return ""
     words = ", ".join(
         f"string {s} ({guitar.tuning[-s]} in the guitar file) sounds "

@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from buzzscan.guitar import STANDARD_TUNING, Guitar
 
-__all__ = ["lowest_notes", "note_name", "tuning_guesses", "tuning_nats"]
+__all__ = ["frets_reached", "lowest_notes", "note_name", "tuning_guesses", "tuning_nats"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -52,7 +52,7 @@ _USUAL: tuple[tuple[str, ...], ...] = (
 _STRETCH = 2
 """Largest step in semitones inside a chromatic stretch: one fret left out."""
 _LEAST_STRETCH = 5
-_FRETS, _MANY_FRETS = 22, 24
+_MANY_FRETS = 24
 _FRET_ONE = 0.6
 """What a lowest note at the first fret is worth against one at the open string."""
 _RANK = 0.04
@@ -73,9 +73,14 @@ def lowest_notes(midi: FloatArray) -> Counter[int]:
     midi
         Heard pitches in order, on the grid of the tuning (offset taken off).
     """
+    return Counter(low for low, _ in _stretches(midi))
+
+
+def _stretches(midi: FloatArray) -> list[tuple[int, int]]:
+    """Return the lowest and the highest note of each chromatic stretch."""
     notes = np.round(midi).astype(int)
     steps = np.diff(notes)
-    found: Counter[int] = Counter()
+    found = []
     start, way = 0, 0
     for i in range(1, len(notes) + 1):
         step = int(steps[i - 1]) if i < len(notes) else 0
@@ -85,9 +90,31 @@ def lowest_notes(midi: FloatArray) -> Counter[int]:
         if i == len(notes) or abs(step) > _STRETCH or turns:
             stretch = notes[start:i]
             if len(stretch) >= _LEAST_STRETCH:
-                found[int(stretch.min())] += 1
+                found.append((int(stretch.min()), int(stretch.max())))
             start = i
     return found
+
+
+def frets_reached(midi: FloatArray, guitar: Guitar) -> int:
+    """Return the highest fret that a chromatic stretch seems to reach, 0 where none does.
+
+    A stretch that begins at a string's open note or first fret is taken for one of that string;
+    what is higher than the highest string's is of that one. A run across the strings in one
+    position may look like either.
+
+    Parameters
+    ----------
+    midi
+        Heard pitches in order, on the grid of the tuning.
+    guitar
+        Its strings; how many frets they have is not asked.
+    """
+    opens = [round(guitar.midi(s, 0)) for s in guitar.strings]
+    reached = 0
+    for low, top in _stretches(midi):
+        own = [v for v in opens if v in {low, low - 1}]
+        reached = max([reached, top - max(opens), *(top - v for v in own)])
+    return reached
 
 
 def tuning_guesses(midi: FloatArray, *, count: int = 3) -> tuple[Guitar, ...]:
@@ -123,7 +150,7 @@ def tuning_guesses(midi: FloatArray, *, count: int = 3) -> tuple[Guitar, ...]:
     standard = [_midi(name) for name in STANDARD_TUNING]
     if any(opens == standard for _, opens in scored[count:]):
         likely.append(standard)
-    return tuple(_guitar(opens, high) for opens in likely) or (Guitar(),)
+    return tuple(Guitar(tuning=tuple(map(note_name, opens))) for opens in likely) or (Guitar(),)
 
 
 def tuning_nats(guitar: Guitar) -> float:
@@ -131,11 +158,6 @@ def tuning_nats(guitar: Guitar) -> float:
     if guitar.tuning == STANDARD_TUNING:
         return 0.0
     return _USUAL_NATS if guitar.tuning in _USUAL else _OWN_NATS
-
-
-def _guitar(opens: list[int], high: int) -> Guitar:
-    frets = _FRETS if high <= max(opens) + _FRETS else _MANY_FRETS
-    return Guitar(tuning=tuple(note_name(v) for v in opens), frets=frets)
 
 
 def note_name(midi: int) -> str:
