@@ -29,11 +29,14 @@ def split(note_at: Maker, cents: np.ndarray, guitar: Guitar = GUITAR) -> StringP
     return found[0]
 
 
-def model(tuning: float = 0.0, saddle: float = 0.0, nut: float = 0.0) -> np.ndarray:
+def model(
+    tuning: float = 0.0, saddle: float = 0.0, nut: float = 0.0, pressing: float = 0.0
+) -> np.ndarray:
     frets = np.arange(23)
     x = 1.0 - 2.0 ** (-frets / 12.0)
     behind = np.where(frets > 0, x[1] / np.maximum(x, 1e-9), 0.0)
-    return tuning + saddle * (2.0 ** (frets / 12.0) - 1.0) + nut * behind
+    pressed = np.where(frets > 0, pressing, 0.0)
+    return tuning + pressed + saddle * (2.0 ** (frets / 12.0) - 1.0) + nut * behind
 
 
 def named(pitch: StringPitch, scale_mm: float | None = 647.7) -> tuple[Finding, ...]:
@@ -54,6 +57,26 @@ def test_each_part_is_given_back_alone(note_at: Maker, part: str) -> None:
         assert getattr(pitch, f"{name}_cents") == pytest.approx(
             9.0 if name == part else 0.0, abs=0.05
         )
+
+
+@pytest.mark.parametrize("cents", [3.0, 5.0, 8.0])
+def test_a_saddle_set_back_for_the_stretch_of_pressing_is_right(
+    note_at: Maker, cents: float
+) -> None:
+    # every fretted note is sharp by as much, and the 12th fret in tune with the open string
+    pitch = split(note_at, model(pressing=cents, saddle=-cents))
+    # one open string of 0.8 cents' scatter against a stretch of 3 cents or so: 7 % is left
+    assert pitch.saddle_cents == pytest.approx(0.0, abs=0.1 * cents)
+    assert pitch.tuning_cents == pytest.approx(0.0, abs=0.1 * cents)
+    assert named(pitch) == ()
+
+
+def test_a_saddle_that_is_not_set_back_for_pressing_is_sharp_by_it(note_at: Maker) -> None:
+    pitch = split(note_at, model(pressing=8.0))
+    assert pitch.saddle_cents == pytest.approx(8.0, rel=0.1)
+    (finding,) = named(pitch)
+    assert "sharp at the 12th fret" in finding.summary
+    assert "saddle back" in finding.summary
 
 
 def test_the_length_that_is_too_much_is_the_move(note_at: Maker) -> None:

@@ -4,16 +4,19 @@ Conventions
 -----------
 The pitch error over the frets n of one string is fitted as
 
-    cents(n) = tuning + saddle · (2^(n/12) − 1) + nut · x_1/x_n   (last term: fretted notes)
+    cents(n) = tuning + pressing + place · (2^(n/12) − 1) + nut · x_1/x_n
 
-A saddle that is c mm too far back flattens fret n by 1200/ln 2 · c/L · (2^(n/12) − 1) against the
-open string: the sounding length is L·2^(−n/12) + c. A string that is high at the nut is
-stretched most at fret 1, and the less the longer its part behind the fret: about as 1/x_n.
+(the second and the last term: fretted notes only). A saddle that is c mm too far back flattens fret
+n by 1200/ln 2 · c/L · (2^(n/12) − 1) against the open string: the sounding length is
+L·2^(−n/12) + c. A finger stretches the string that it presses down, at any fret; the saddle is set
+back for that until the 12th fret is in tune with the open string, so that its error is both terms
+there. A string that is high at the nut is stretched most at fret 1, and the less the longer its
+part behind the fret: about as 1/x_n.
 
 Limits
 ------
-The stretch of pressing a string down to an action is smooth and mostly taken up by the
-saddle's term, as it is at the bench, where the 12th fret is set against the open string.
+How far the open string lies off the fretted ones is told by itself alone, and believed up to a few
+cents: a resonance may pull it.
 """
 
 from __future__ import annotations
@@ -43,6 +46,10 @@ _LEAST_SIGMA_CENTS = 0.8
 _SHARED_CENTS = 1.0
 """What no number of notes averages out: how hard a string is picked and pressed all along it moves
 its pitch (0.5 to 1.5 cents of saddle and nut in simulations that share nothing with ours)."""
+_PRESSING_CENTS = 3.0
+"""Standard deviation, before anything is heard, of what pressing a string down makes of its pitch
+(common practice, no source: a few cents)."""
+_NO_CENTS = 1e-3
 _TUKEY = 4.685
 
 
@@ -75,15 +82,26 @@ class StringPitch:
     first_cents: float | None
 
 
-def _fit(terms: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return coefficients and their standard errors by Tukey's biweight."""
+def _fit(
+    terms: FloatArray, values: FloatArray, spreads: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return coefficients by Tukey's biweight, and the covariance of their errors.
+
+    Parameters
+    ----------
+    terms, values
+        Shapes (notes, terms) and (notes,).
+    spreads
+        Standard deviation of each coefficient about 0 before anything is heard, infinite where it
+        may be anything.
+    """
     weights: FloatArray = np.ones(values.size)
     fit: FloatArray = np.zeros(terms.shape[1])
     sigma = 1.0
     for step in range(20):
-        root = np.sqrt(weights)
-        solved = np.linalg.lstsq(terms * root[:, None], values * root, rcond=None)[0]
-        fit = np.asarray(solved, np.float64)
+        held = np.diag((sigma / spreads) ** 2)
+        normal = (terms * weights[:, None]).T @ terms + held
+        fit = np.asarray(np.linalg.pinv(normal) @ (terms.T @ (weights * values)), np.float64)
         rest = values - terms @ fit
         sigma = max(MAD_TO_SIGMA * float(np.median(np.abs(rest))), _LEAST_SIGMA_CENTS)
         if step < 10:
@@ -91,8 +109,12 @@ def _fit(terms: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]
         else:
             weights = np.square(np.maximum(1.0 - (rest / (_TUKEY * sigma)) ** 2, 1e-6))
     scale = max(1.0, values.size / (values.size - terms.shape[1]))
-    inverse = np.linalg.pinv((terms * weights[:, None]).T @ terms)
-    return fit, np.sqrt(np.diag(inverse) * scale) * sigma
+    normal = (terms * weights[:, None]).T @ terms + np.diag((sigma / spreads) ** 2)
+    return fit, np.asarray(np.linalg.pinv(normal) * scale * sigma**2)
+
+
+def _spreads(pressing_cents: float) -> FloatArray:
+    return np.array([np.inf, pressing_cents, np.inf, np.inf])
 
 
 def _pitch_of(
@@ -104,18 +126,23 @@ def _pitch_of(
     first = min(capo + 1, places.size - 1)
     behind = places[np.asarray(frets, np.int64)] - places[capo]
     nut = np.where(frets > capo, (places[first] - places[capo]) / np.maximum(behind, 1e-6), 0.0)
-    terms = np.stack(
-        [np.ones(frets.size), 2.0 ** (frets / 12.0) - 2.0 ** (capo / 12.0), nut], axis=1
-    )
-    fit, scatter = _fit(terms, cents)
-    error = np.hypot(scatter, _SHARED_CENTS)
+    place = 2.0 ** (frets / 12.0) - 2.0 ** (capo / 12.0)
+    terms = np.stack([np.ones(frets.size), frets > capo, place, nut], axis=1)
+    fit, covariance = _fit(terms, cents, _spreads(_PRESSING_CENTS))
+    if fit[1] < 0.0:
+        # no finger makes a string flat
+        fit, covariance = _fit(terms, cents, _spreads(_NO_CENTS))
+    # tuning; the 12th fret, pressed, against the open string; the nut
+    parts = np.array([[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
+    tuning, saddle, above = (parts @ fit).tolist()
+    error = np.sqrt(np.diag(parts @ covariance @ parts.T) + _SHARED_CENTS**2)
     return StringPitch(
         string=string,
-        tuning_cents=float(fit[0]),
+        tuning_cents=tuning,
         tuning_error=float(error[0]),
-        saddle_cents=float(fit[1]),
+        saddle_cents=saddle,
         saddle_error=float(error[1]),
-        nut_cents=float(fit[2]),
+        nut_cents=above,
         nut_error=float(error[2]),
         n_notes=int(frets.size),
         first_cents=float(cents[frets == first][0] - cents[frets == capo][0])
