@@ -124,6 +124,17 @@ def test_counts_and_headline(neck_scan: Scan) -> None:
     assert view.headline.startswith("High fret: fret\u00a010, strings\u00a04–6")
 
 
+def test_a_neck_played_in_part_is_sound_in_that_part_only(neck_scan: Scan) -> None:
+    sound = [replace(p, buzz="clean", sustain="rings") for p in neck_scan.positions if p.notes]
+    clean = replace(neck_scan, findings=(), positions=tuple(sound))
+    assert view_of(clean).headline == "Nothing stands out: no fault found at this bar"
+    silent = [replace(p, notes=(), buzz=None, sustain=None, pitch=None) for p in sound[5:]]
+    part = replace(clean, positions=(*sound[:5], *silent))
+    assert view_of(part).headline == (
+        "Nothing stands out in 5 of 136 positions: no fault found at this bar"
+    )
+
+
 def test_a_position_picked_without_a_note_is_not_blank(neck_scan: Scan) -> None:
     """What chokes at once leaves no note: the map must not pass over it as not played."""
     first, *rest = neck_scan.positions

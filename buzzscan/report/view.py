@@ -38,6 +38,8 @@ _BAD = ("choked", "buzz", "dead")
 """Verdicts that nobody takes for a sound note, worst first."""
 _PLAY_AGAIN = "Play it again: what comes back is the neck's, what does not was the hand's."
 _MOST_NAMED = 3
+_MOST_OF_NECK = 0.9
+"""Where less of the neck was judged, what was not may still hold a fault."""
 """So many places are named one by one."""
 
 
@@ -222,7 +224,9 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan, bad: _Places) -> st
     if not findings:
         if bad:
             return f"No cause found: {_marked(bad)}"
-        return "Nothing stands out: no fault found at this bar"
+        judged, n = sum(p.buzz is not None for p in scan.positions), len(scan.positions)
+        where = "" if judged >= _MOST_OF_NECK * n else f" in {judged} of {n} positions"
+        return f"Nothing stands out{where}: no fault found at this bar"
     head = findings[0]
     more = len(findings) - 1
     rest = "" if not more else f", and {words.count(more, 'more finding')}"
