@@ -117,7 +117,7 @@ def _scan(
     progress: Callable[[float], None] | None,
 ) -> Scan:
     from buzzscan.measures import held_remarks, measure_notes, offset_of
-    from buzzscan.neck import judge
+    from buzzscan.neck import judge, relief_remarks
     from buzzscan.notes import find_notes
     from buzzscan.notes.speed import offset_remarks, told_of_speed
 
@@ -144,6 +144,7 @@ def _scan(
             *found.remarks,
             *offset_remarks(offset, found.guitar),
             *held_remarks(notes),
+            *relief_remarks(found.guitar),
         ),
         bars=bars,
         notes=notes,

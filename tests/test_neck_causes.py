@@ -96,13 +96,14 @@ def test_shares_of_spans_and_expected_numbers_are_whole() -> None:
         assert np.exp([c.log_prior for c in causes]).sum() < 2.0, kind
 
 
-def test_a_neck_that_was_measured_straight_is_the_likelier_to_be_too_straight() -> None:
+def test_the_relief_as_measured_makes_a_straight_neck_likelier_or_less_so() -> None:
     setups = [setup_of(replace(GUITAR, relief_mm=mm)) for mm in (None, 0.25, 0.1, 0.05, 0.0, -0.3)]
     odds = [straight_odds(setup) for setup in setups]
-    assert odds[:3] == [0.0] * 3, "nothing is missing"
+    assert odds[0] == 0.0, "not measured"
     assert 0.0 < odds[3] < odds[4] < odds[5]
     assert straight_odds(setup_of(replace(GUITAR, relief_mm=0.07))) == 0.0, "too little to go by"
-    # ten to one, and no more than thirty, whatever is measured (common practice, no source)
+    # ten to one either way, and no more than thirty (common practice, no source)
+    assert np.exp(odds[1:3]) == pytest.approx([0.1, 0.1], rel=0.2)
     assert np.exp(odds[4]) == pytest.approx(10.0, rel=0.2)
     assert np.exp(odds[5]) < 30.0
     priors = [

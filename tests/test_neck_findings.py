@@ -17,6 +17,7 @@ from buzzscan.neck.findings import (
     contact_finding,
     dead_spot_finding,
     low_action_finding,
+    relief_remarks,
 )
 from buzzscan.neck.positions import Place, judge_positions
 from buzzscan.neck.verdict import Bars, Finding, FindingKind, Position
@@ -82,6 +83,31 @@ def test_a_high_fret_is_told_with_its_evidence(neck: Callable[..., Positions]) -
     step = finding.next_step
     assert step.startswith("Lay a short straightedge over frets 9–11 (strings 3–4): light over")
     assert step.index("rocking on fret 7 shows that fret 8 is low") < step.index("level")
+
+
+def test_a_relief_that_was_measured_too_little_is_told_first_of_all() -> None:
+    remarks = [relief_remarks(dataclasses.replace(GUITAR, relief_mm=mm)) for mm in (0.0, 0.2, None)]
+    first = "0.00 mm of relief was measured, under 0.10 mm: set it first, then play again."
+    assert remarks == [(first,), (), ()]
+
+
+def test_a_straight_neck_with_enough_relief_asks_to_measure_it_again(
+    neck: Callable[..., Positions],
+) -> None:
+    found = dataclasses.replace(FOUND, cause=cause("neck too straight"))
+    again = "0.20 mm of relief was measured, which is enough: measure it again."
+    sound = contact_finding(found, neck(), in_mm=True, rank="", enough_mm=0.2)
+    assert again in sound.summary
+    assert again not in contact_finding(found, neck(), in_mm=True, rank="").summary
+    assert again not in contact_finding(FOUND, neck(), in_mm=True, rank="", enough_mm=0.2).summary
+
+
+def test_widespread_buzz_names_the_strings_that_it_is_heard_on(
+    neck: Callable[..., Positions],
+) -> None:
+    finding = low_action_finding((3, 4, 6), PLACES, neck(), confidence=0.9)
+    assert finding.strings == (3, 4)
+    assert "Strings 3–4 buzz in 3 places" in finding.summary
 
 
 def test_notes_that_touch_only_while_picked_are_told(neck: Callable[..., Positions]) -> None:

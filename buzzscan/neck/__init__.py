@@ -2,15 +2,16 @@
 
 Conventions
 -----------
-`judge` is the only way in. Every threshold of the package that turns a measure into a word
-is in `Bars`.
+`judge` is the way in; `relief_remarks` says what the guitar file alone makes plain. Every threshold
+of the package that turns a measure into a word is in `Bars`.
 
 Limits
 ------
 Sound alone gives relative fret heights; millimetres need action and relief.
 """
 
+from buzzscan.neck.findings import relief_remarks
 from buzzscan.neck.judging import judge
 from buzzscan.neck.verdict import Bars, Finding, Judgement, Position
 
-__all__ = ["Bars", "Finding", "Judgement", "Position", "judge"]
+__all__ = ["Bars", "Finding", "Judgement", "Position", "judge", "relief_remarks"]

@@ -100,6 +100,10 @@ _STRAIGHT_PER_MM, _STRAIGHT_MOST = 22.0, 3.3
 """How much commoner (ln) a neck that is too straight is per mm of relief that was measured to be
 missing, and at most: about ten times where there is none at all (common practice, no source)."""
 
+_SOUND_RELIEF = 2.3
+"""How much rarer (ln) it is where the relief was measured to be sound: one measurement in ten is
+wrong, or old (common practice, no source)."""
+
 _SPAN_SHARES: dict[FindingKind, tuple[float, float, float]] = {
     "high fret": (0.03, 0.5, 0.47),
     "low fret": (0.03, 0.5, 0.47),
@@ -127,6 +131,8 @@ def _first_gap_mm(setup: Setup) -> float:
 
 def straight_odds(setup: Setup) -> float:
     """Return by how much (ln) the relief as it was measured speaks for a neck too straight."""
+    if setup.relief_is_sound:
+        return -_SOUND_RELIEF
     if not setup.too_straight:
         return 0.0
     return min(_STRAIGHT_PER_MM * setup.short_relief_mm, _STRAIGHT_MOST)

@@ -79,6 +79,8 @@ class Setup:
         True when action and relief are known, so that heights may be said in mm.
     short_relief_mm
         By how much the neck, as it was measured, is straighter than is sound; not in the heights.
+    relief_is_sound
+        Whether its relief was measured, and is no less than is sound.
     """
 
     places_mm: FloatArray
@@ -88,6 +90,7 @@ class Setup:
     open_hz: FloatArray
     in_mm: bool
     short_relief_mm: float = 0.0
+    relief_is_sound: bool = False
 
     @property
     def too_straight(self) -> bool:
@@ -156,6 +159,7 @@ def setup_of(guitar: Guitar) -> Setup:
         open_hz=open_hz,
         in_mm=guitar.action_12_mm is not None and guitar.relief_mm is not None,
         short_relief_mm=short,
+        relief_is_sound=guitar.relief_mm is not None and short == 0.0,
     )
 
 

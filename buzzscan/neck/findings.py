@@ -14,8 +14,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from buzzscan.guitar import Guitar
 from buzzscan.neck.advice import ADVICE, fret_check, how_sure, suspect_of, tell_apart
-from buzzscan.neck.clearance import SOUND_RELIEF_MM
+from buzzscan.neck.clearance import SOUND_RELIEF_MM, setup_of
 from buzzscan.neck.culprit import Found
 from buzzscan.neck.deadspots import DeadSpot
 from buzzscan.neck.grounds import FAINTLY, FAINTLY_ONE, any_marked, grounds, place_named, reach
@@ -27,6 +28,7 @@ __all__ = [
     "contact_finding",
     "dead_spot_finding",
     "low_action_finding",
+    "relief_remarks",
     "straight_finding",
 ]
 
@@ -148,6 +150,13 @@ def _relief(relief_mm: float | None, *, first: bool) -> str:
     return f" {short}{then}.".replace("-", "−")
 
 
+def relief_remarks(guitar: Guitar) -> tuple[str, ...]:
+    """Return what to say of a relief that was measured to be too little, whatever is heard."""
+    if guitar.relief_mm is None or not setup_of(guitar).too_straight:
+        return ()
+    return (_relief(guitar.relief_mm, first=True).strip(),)
+
+
 def contact_finding(
     found: Found,
     positions: Positions,
@@ -155,6 +164,7 @@ def contact_finding(
     in_mm: bool,
     rank: str,
     too_little_mm: float | None = None,
+    enough_mm: float | None = None,
 ) -> Finding:
     """Return the finding for one cause of contact.
 
@@ -165,6 +175,8 @@ def contact_finding(
     too_little_mm
         Relief as it was measured, where that is too little: then low action is not told before
         it is set.
+    enough_mm
+        The same, where it is enough: what is heard then speaks against what was measured.
     """
     if found.cause.kind == "low action":
         where, sure = (found.strings, found.places, positions), found.confidence
@@ -179,6 +191,8 @@ def contact_finding(
     summary = f"{how_sure(found.confidence)}: {_cause(kind, frets)}. {facts.heard} ({evidence})"
     summary += "".join(f"; {clause}" for clause in facts.clear) + "." + _rival(found)
     summary += _relief(too_little_mm, first=kind != "neck too straight")
+    if kind == "neck too straight" and enough_mm is not None:
+        summary += f" {enough_mm:.2f} mm of relief was measured, which is enough: measure it again."
     summary += _brushed(found) + _rest(found) + _untold(found, positions)
     summary += _accepted(places, positions)
     if not in_mm and rank and kind in ("high fret", "low fret"):
@@ -259,7 +273,7 @@ def _widespread(
     more: str,
 ) -> Finding:
     named = _on(strings, places)
-    frets = tuple(sorted({f for _, f in named}))
+    strings, frets = (tuple(sorted(set(each))) for each in zip(*named, strict=True))
     which = strings_named(strings)
     one = len(strings) == 1
     does = "buzzes" if one else "buzz"

@@ -226,6 +226,7 @@ def judge(
             in_mm=setup.in_mm,
             rank=_rank(f, setup),
             too_little_mm=too_little_mm,
+            enough_mm=guitar.relief_mm if setup.relief_is_sound else None,
         )
         for f in explained.found
     ]
