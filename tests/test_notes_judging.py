@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import pytest
 from runs_by_hand import RATE_HZ, a_string, heard
 
 from buzzscan.guitar import Guitar
@@ -87,6 +88,21 @@ def test_a_first_fret_picked_twice_is_no_open_string_that_chokes() -> None:
     assert placed.states.fret[placed.path.states[0]] == 0, "the run alone cannot tell"
     assert said[0] == "sounds as fret 1 does, and may be that fret picked again"
     assert set(said[1:]) == {""}
+
+
+@pytest.mark.parametrize(("lost_s", "doubted"), [(0.5, True), (0.0, False)])
+def test_a_last_fret_picked_twice_after_a_lost_note_is_no_choke(
+    lost_s: float, *, doubted: bool
+) -> None:
+    k = 11
+    plain = a_string(45)
+    pitch_hz, onset = plain.pitch_hz.copy(), plain.onset.copy()
+    pitch_hz[k] = pitch_hz[k + 1]
+    onset[k:] += round(lost_s * RATE_HZ)
+    candidates = a_string(45, pitch_hz=pitch_hz, onset=onset)
+    said = reasons_of(candidates, place(plain, Guitar()), attack_db=np.full(N, -12.0))
+    assert (said[k] == "sounds as fret 12 does, and may be that fret picked again") == doubted
+    assert set(said[:k] + said[k + 1 :]) == {""}
 
 
 def test_what_rings_on_of_the_note_before_does_not_count() -> None:

@@ -37,6 +37,8 @@ _BURIED_SHARE = 0.12
 _OTHER_PITCH_CENTS, _LIKELIER = 70.0, 0.6
 """A note that sounds a higher fret than its own either chokes on it or was picked there, once more:
 only a place that is clearly the likelier one tells which."""
+_STEPS_OF_PACE, _TWO_STEPS = 6, 1.6
+"""Steps of the run before and after one that tell its pace, and how many of them make two."""
 _BESIDE, _STRAY_CENTS = 2, 35.0
 """So many notes before and after one, and frets away, another of the run lies. What has none there
 and is this far off its fret is talk or a knock: no string is that far off all along."""
@@ -111,6 +113,31 @@ def _as_the_note_before(heard: Heard, placed: Placed) -> npt.NDArray[np.bool_]:
     return np.concatenate([np.zeros(min(len(midi), 1), np.bool_), same])
 
 
+def _after_one_lost(heard: Heard, placed: Placed, onsets_s: FloatArray) -> npt.NDArray[np.bool_]:
+    """Return whether each note has the time of two before it, and the same pitch again after it.
+
+    So does the last fret of a run, picked again to turn, where the note before it is not heard.
+    """
+    out = np.zeros(len(onsets_s), np.bool_)
+    if len(out) < _STEPS_OF_PACE:
+        return out
+    string = placed.states.string[placed.path.states]
+    steps = np.diff(onsets_s)
+    same = np.diff(string) == 0
+    pace = np.array(
+        [
+            np.median(steps[near][same[near]]) if same[near].any() else np.inf
+            for near in (
+                slice(max(k - _STEPS_OF_PACE, 0), k + _STEPS_OF_PACE) for k in range(len(steps))
+            )
+        ]
+    )
+    out[1:] = same & (steps > _TWO_STEPS * pace)
+    out[:-1] &= _as_the_note_before(heard, placed)[1:]
+    out[-1] = False
+    return out
+
+
 def _alone(placed: Placed) -> npt.NDArray[np.bool_]:
     """Return whether each note has none of the run beside it: same string, a fret or two away."""
     string = placed.states.string[placed.path.states]
@@ -153,6 +180,7 @@ def reasons(
     usual, usual_attack = placed.usual_on_string(level), placed.usual_on_string(attack_db)
     above = _cents_above(heard, placed)
     tails, alone = _as_the_note_before(heard, placed), _alone(placed)
+    doubtful = (odds < _LIKELIER) | _after_one_lost(heard, placed, onsets_s)
     nexts = np.append(onsets_s[1:], np.inf)
     out = []
     for k, row in enumerate(rows):
@@ -169,7 +197,7 @@ def reasons(
         elif heard.whole_share[row] < _BURIED_SHARE and heard.share[row] < 2 * _BURIED_SHARE:
             share = 100.0 * float(heard.whole_share[row])
             out.append(f"buried under other sound: its partials are {share:.0f} % of the level")
-        elif above[k] > _OTHER_PITCH_CENTS and odds[k] < _LIKELIER and heard.n_found[row] > 1:
+        elif above[k] > _OTHER_PITCH_CENTS and doubtful[k] and heard.n_found[row] > 1:
             fret = int(placed.states.fret[placed.path.states[k]] + round(above[k] / 100.0))
             out.append(f"sounds as fret {fret} does, and may be that fret picked again")
         elif alone[k] and abs(above[k]) > _STRAY_CENTS:
