@@ -47,9 +47,8 @@ MOST_FILE_BYTES = 64 * 1024
 MOST_TEXT = 200
 """Characters of a name, a shop or a job: what fits the head of a page."""
 MOST_STRINGS = 18
-MOST_FRETS = 36
 _RANGES = {
-    "frets": (1, MOST_FRETS),
+    "frets": (1, 36),
     "a4_hz": (380.0, 500.0),
     "scale_mm": (200.0, 1200.0),
     "gauges_mm": (0.1, 5.0),

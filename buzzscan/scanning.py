@@ -140,11 +140,11 @@ def _scan(
         tuning_found=found.tuning_found,
         offset_cents=offset,
         remarks=(
+            *relief_remarks(found.guitar),
             *passed_over,
             *found.remarks,
             *offset_remarks(offset, found.guitar),
             *held_remarks(notes),
-            *relief_remarks(found.guitar),
         ),
         bars=bars,
         notes=notes,

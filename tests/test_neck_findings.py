@@ -87,7 +87,7 @@ def test_a_high_fret_is_told_with_its_evidence(neck: Callable[..., Positions]) -
 
 def test_a_relief_that_was_measured_too_little_is_told_first_of_all() -> None:
     remarks = [relief_remarks(dataclasses.replace(GUITAR, relief_mm=mm)) for mm in (0.0, 0.2, None)]
-    first = "0.00 mm of relief was measured, under 0.10 mm: set it first, then play again."
+    first = "the guitar file gives 0.00 mm of relief, under 0.10 mm: set it first, then play again"
     assert remarks == [(first,), (), ()]
 
 
@@ -95,7 +95,7 @@ def test_a_straight_neck_with_enough_relief_asks_to_measure_it_again(
     neck: Callable[..., Positions],
 ) -> None:
     found = dataclasses.replace(FOUND, cause=cause("neck too straight"))
-    again = "0.20 mm of relief was measured, which is enough: measure it again."
+    again = "0.20 mm of relief was measured, which speaks against it: measure it again."
     sound = contact_finding(found, neck(), in_mm=True, rank="", enough_mm=0.2)
     assert again in sound.summary
     assert again not in contact_finding(found, neck(), in_mm=True, rank="").summary

@@ -79,6 +79,17 @@ def test_a_saddle_that_is_not_set_back_for_pressing_is_sharp_by_it(note_at: Make
     assert "saddle back" in finding.summary
 
 
+def test_under_a_capo_no_saddle_is_told(note_at: Maker) -> None:
+    # it presses the string as a finger does: no string is open
+    guitar = dataclasses.replace(GUITAR, capo=2)
+    cents = model(pressing=6.0, saddle=-6.0)[2:]
+    notes = [note_at(STRING, f + 2, id=f + 1, cents=float(c)) for f, c in enumerate(cents)]
+    positions = judge_positions(guitar, notes, bars=Bars(), offset_cents=0.0)
+    found = string_pitches(guitar, positions, setup_of(guitar), offset_cents=0.0)
+    told = pitch_findings(found, {}, bars=Bars(), scale_mm=647.7, capo=2)
+    assert not [f for f in told if f.kind == "saddle"]
+
+
 def test_the_length_that_is_too_much_is_the_move(note_at: Maker) -> None:
     # the sounding length L·2^(−n/12) + c against the open string's L + c, in closed form
     frets, length, extra = np.arange(23), 647.7, 2.0

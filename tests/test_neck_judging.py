@@ -153,6 +153,16 @@ def test_buzz_everywhere_is_the_action_first(judged: Callable[..., Judgement]) -
     assert judged(contact).findings[0].kind == "low action"
 
 
+def test_a_sound_relief_makes_low_action_no_less_likely(judged: Callable[..., Judgement]) -> None:
+    contact = {(s, f): STRONG for s in ALL for f in range(1, 22) if (s + f) % 3 == 0}
+    sure = [
+        [f.confidence for f in judged(contact, guitar=guitar).findings if f.kind == "low action"]
+        for guitar in (dataclasses.replace(GUITAR, relief_mm=None), GUITAR)
+    ]
+    assert sure[0]
+    assert sure[0] == pytest.approx(sure[1], abs=0.02)
+
+
 def here_and_there(note_at: Maker, seed: int, *, harder_db: float) -> list[MeasuredNote]:
     """Return a neck with a high fret 14, on which three picks of ten strike besides."""
     rng = np.random.default_rng(seed)

@@ -65,6 +65,38 @@ def test_a_run_from_the_octave_up_needs_no_other_tuning() -> None:
     assert _found(take).guitar.tuning == Guitar().tuning
 
 
+@pytest.fixture(scope="module")
+def long_run() -> Samples:
+    """Return the ends of two strings of a neck with 24 frets, where a shorter one is misread."""
+    return made_run(open_midi=(59, 64), frets=tuple(range(14, 25)))
+
+
+@pytest.mark.parametrize(
+    ("given", "frets", "said"),
+    [
+        (None, 24, "24 frets taken"),
+        (Guitar(frets=20), 24, "up to fret 24, and the guitar file gives 20 frets"),
+        (Guitar(frets=24), 24, ""),
+    ],
+)
+def test_the_neck_has_the_frets_that_the_run_reaches(
+    long_run: Samples, given: Guitar | None, frets: int, said: str
+) -> None:
+    found = _found(long_run, given)
+    assert found.guitar.frets == frets
+    assert [(n.string, n.fret) for n in found.notes] == [
+        (string, fret) for string in (2, 1) for fret in (*range(14, 25), *range(24, 13, -1))
+    ]
+    assert bool(said) == bool(found.remarks)
+    assert said in "".join(found.remarks)
+
+
+def test_as_many_frets_as_are_played_go_beyond_a_file() -> None:
+    take = made_run(open_midi=(59, 64), frets=tuple(range(9, 18)))
+    assert _found(take, Guitar(frets=15)).guitar.frets == 17
+    assert _found(take).guitar.frets == 22
+
+
 def test_another_tuning_is_found() -> None:
     take = made_run(open_midi=(28, 33, 38, 43), frets=tuple(range(8)))
     assert _found(take).guitar.tuning == ("E1", "A1", "D2", "G2")

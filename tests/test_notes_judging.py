@@ -13,7 +13,7 @@ from runs_by_hand import RATE_HZ, a_string, heard
 from buzzscan.guitar import Guitar
 from buzzscan.notes.ending import Ending
 from buzzscan.notes.hearing import Heard
-from buzzscan.notes.judging import place_odds, reasons
+from buzzscan.notes.judging import PICKED_SOFTLY, place_odds, reasons
 from buzzscan.notes.placing import Placed, place
 
 N = 26
@@ -67,6 +67,21 @@ def test_a_soft_pick_does_not_count() -> None:
     assert set(why[:3] + why[4:]) == {""}
 
 
+@pytest.mark.parametrize(
+    ("other", "length_s", "why"),
+    [
+        ({"share": 0.1, "whole_share": 0.05}, 0.45, "buried under other sound"),
+        ({}, 0.06, "cut short after 0.06 s"),
+    ],
+)
+def test_a_soft_note_that_is_spoilt_says_both(
+    other: dict[str, float], length_s: float, why: str
+) -> None:
+    said = told(level_db=-38.0, attack_db=-30.0, length_s=length_s, **other)[3]
+    assert said.startswith(f"picked softly, 18 dB under its string's other notes, and {why}")
+    assert not said.startswith(PICKED_SOFTLY), "nothing that is heard of it counts"
+
+
 def test_a_note_that_a_fret_chokes_was_picked_hard() -> None:
     assert told(level_db=-38.0, attack_db=-12.0)[3] == ""
 
@@ -91,7 +106,7 @@ def test_a_first_fret_picked_twice_is_no_open_string_that_chokes() -> None:
 
 
 @pytest.mark.parametrize(("lost_s", "doubted"), [(0.5, True), (0.0, False)])
-def test_a_last_fret_picked_twice_after_a_lost_note_is_no_choke(
+def test_the_fret_above_sounding_twice_is_a_choke_unless_a_note_may_be_lost_before_it(
     lost_s: float, *, doubted: bool
 ) -> None:
     k = 11

@@ -48,10 +48,15 @@ def test_the_likeliest_tuning_comes_first(opens: tuple[int, ...], tuning: tuple[
         (runs(64, top=24, first=12), 24),  # on the thinnest, half the way
         (runs(45, 64, top=21, first=1), 21),
         (np.array([40.0, 41, 42]), 0),  # no stretch
+        (np.arange(40.0, 70.0), 5),  # across the strings, further than any neck
     ],
 )
 def test_a_stretch_tells_the_highest_fret(midi: np.ndarray, reached: int) -> None:
     assert frets_reached(midi, Guitar()) == reached
+
+
+def test_a_stretch_begins_at_the_capo() -> None:
+    assert frets_reached(runs(40, top=24, first=2), Guitar(capo=2)) == 24
 
 
 def test_notes_have_names() -> None:

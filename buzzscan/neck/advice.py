@@ -123,8 +123,8 @@ ADVICE: dict[FindingKind, Advice] = {
         check="Play the note softly: a dead spot dies just as fast, with no rattle.",
         caution="",
         work="Fret work will not cure it. As a test, a small clamp on the headstock, padded to "
-        "spare the finish, shows whether added weight moves it to another pitch; if it moves "
-        "nothing, the body of a hollow guitar may be what takes the note.",
+        "spare the finish, shows whether added weight moves it to another pitch; if it stays "
+        "where it is, the body of a hollow guitar may be the cause.",
         doubt="If it only dies when played hard, look for contact with a fret instead.",
     ),
     "saddle": Advice(

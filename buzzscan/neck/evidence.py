@@ -161,11 +161,13 @@ def _usual_odds(guitar: Guitar, notes: Iterable[MeasuredNote]) -> FloatArray:
 def _harder(notes: Iterable[MeasuredNote]) -> dict[int, float]:
     """Return by note how much harder it was picked than its string's notes on the whole, ln.
 
-    Recordings of one scan are taken to have one gain, as in `buzzscan.neck.softer`.
+    Recordings of one scan are taken to have one gain, as in `buzzscan.neck.softer`. A note that is
+    quiet and strikes was stopped by the fret: how hard it was picked is not known.
     """
     strings = defaultdict(list)
     for note in notes:
-        strings[note.note.string].append(note)
+        if note.note.judged:
+            strings[note.note.string].append(note)
     out: dict[int, float] = {}
     for mine in strings.values():
         frets = [n.note.fret for n in mine]

@@ -154,7 +154,8 @@ def relief_remarks(guitar: Guitar) -> tuple[str, ...]:
     """Return what to say of a relief that was measured to be too little, whatever is heard."""
     if guitar.relief_mm is None or not setup_of(guitar).too_straight:
         return ()
-    return (_relief(guitar.relief_mm, first=True).strip(),)
+    short = f"{guitar.relief_mm:.2f} mm of relief, under {SOUND_RELIEF_MM:.2f} mm"
+    return (f"the guitar file gives {short}: set it first, then play again".replace("-", "−"),)
 
 
 def contact_finding(
@@ -192,7 +193,8 @@ def contact_finding(
     summary += "".join(f"; {clause}" for clause in facts.clear) + "." + _rival(found)
     summary += _relief(too_little_mm, first=kind != "neck too straight")
     if kind == "neck too straight" and enough_mm is not None:
-        summary += f" {enough_mm:.2f} mm of relief was measured, which is enough: measure it again."
+        summary += f" {enough_mm:.2f} mm of relief was measured, which speaks against it: "
+        summary += "measure it again."
     summary += _brushed(found) + _rest(found) + _untold(found, positions)
     summary += _accepted(places, positions)
     if not in_mm and rank and kind in ("high fret", "low fret"):
@@ -273,7 +275,8 @@ def _widespread(
     more: str,
 ) -> Finding:
     named = _on(strings, places)
-    strings, frets = (tuple(sorted(set(each))) for each in zip(*named, strict=True))
+    strings = tuple(sorted({s for s, _ in named}))
+    frets = tuple(sorted({f for _, f in named}))
     which = strings_named(strings)
     one = len(strings) == 1
     does = "buzzes" if one else "buzz"

@@ -15,8 +15,9 @@ part behind the fret: about as 1/x_n.
 
 Limits
 ------
-How far the open string lies off the fretted ones is told by itself alone, and believed up to a few
-cents: a resonance may pull it.
+How far the open string lies off the fretted notes is told by itself alone: where a resonance pulls
+it, a tuner at the bench shows the same. Under a capo no string is open, and what pressing does is
+not told.
 """
 
 from __future__ import annotations
@@ -64,11 +65,12 @@ class StringPitch:
     saddle_cents
         Error of the 12th fret against the open string's octave, from all frets.
     nut_cents
-        What fret 1 is sharp beyond both.
+        What fret 1 is sharp beyond all that pressing, tuning and the saddle's place make.
     n_notes
         Positions that were used.
     first_cents
-        What fret 1 reads above the open string; None where it was not used.
+        What fret 1 reads above the open string and what pressing makes; None where it was not
+        used.
     """
 
     string: int
@@ -108,9 +110,10 @@ def _fit(
             weights = 1.0 / np.maximum(np.abs(rest) / sigma, 0.3)
         else:
             weights = np.square(np.maximum(1.0 - (rest / (_TUKEY * sigma)) ** 2, 1e-6))
-    scale = max(1.0, values.size / (values.size - terms.shape[1]))
-    normal = (terms * weights[:, None]).T @ terms + np.diag((sigma / spreads) ** 2)
-    return fit, np.asarray(np.linalg.pinv(normal) * scale * sigma**2)
+    told = (terms * weights[:, None]).T @ terms
+    inverse = np.linalg.pinv(told + np.diag((sigma / spreads) ** 2))
+    free = float(np.trace(inverse @ told))
+    return fit, np.asarray(inverse * values.size / (values.size - free) * sigma**2)
 
 
 def _spreads(pressing_cents: float) -> FloatArray:
@@ -145,7 +148,7 @@ def _pitch_of(
         nut_cents=above,
         nut_error=float(error[2]),
         n_notes=int(frets.size),
-        first_cents=float(cents[frets == first][0] - cents[frets == capo][0])
+        first_cents=float(cents[frets == first][0] - cents[frets == capo][0] - fit[1])
         if np.any(frets == first)
         else None,
     )

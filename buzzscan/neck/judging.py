@@ -79,7 +79,9 @@ def _with_widespread(
 
     marked = [f for f in findings if is_marked(f, positions.values())]
     others = [f for f in findings if f.kind != kind]
-    own = min(scaled(wide.confidence, math.exp(straight_odds(setup))), WIDE_SURE[1])
+    own = wide.confidence
+    if kind == "neck too straight":
+        own = min(scaled(own, math.exp(straight_odds(setup))), WIDE_SURE[1])
     surest = max([own, *(f.confidence for f in findings if f.kind == kind)])
     finding = told(surest)
     if any(f.kind == kind and len(f.notes) >= len(finding.notes) for f in marked):

@@ -125,8 +125,8 @@ def _nut(
         frets,
         confidence=confidence,
         summary=f"{how_sure(confidence)}: string {pitch.string} is {pitch.nut_cents:.1f} cents "
-        f"(± {_Z_90 * pitch.nut_error:.1f}) sharp at fret {first} beyond its saddle's error, and "
-        "less so at each fret up: the nut slot is high.",
+        f"(± {_Z_90 * pitch.nut_error:.1f}) sharp at fret {first} beyond what its other frets are, "
+        "and less so at each fret up: the nut slot is high.",
         notes=_ids(pitch.string, frets, positions),
     )
 
@@ -146,7 +146,7 @@ def _tuning(
         pitch,
         (capo,),
         confidence=confidence,
-        summary=f"{how_sure(confidence)}: string {pitch.string} as a whole is "
+        summary=f"{how_sure(confidence)}: string {pitch.string}, open, is "
         f"{abs(cents):.1f} cents {word} against the other strings "
         f"(± {_Z_90 * pitch.tuning_error:.1f}): it was not in tune for this take.",
         notes=_ids(pitch.string, (capo,), positions),
@@ -174,7 +174,7 @@ def pitch_findings(
         if capo == 0 and _matters(pitch.nut_cents, pitch.nut_error, least) and _is_sharp(pitch):
             nuts.append(_nut(pitch, 1, positions, least))
         least = _SADDLE_SHARE * bars.pitch_cents
-        if _matters(pitch.saddle_cents, pitch.saddle_error, least):
+        if capo == 0 and _matters(pitch.saddle_cents, pitch.saddle_error, least):
             saddles.append(_saddle(pitch, scale_mm, positions, least))
         least = _TUNING_SHARE * bars.pitch_cents
         # one string alone has no others to be out of tune with: it is the middle

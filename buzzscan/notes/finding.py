@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from buzzscan.errors import AnalysisError
-from buzzscan.guitar import MOST_FRETS, STANDARD_TUNING, Guitar
+from buzzscan.guitar import STANDARD_TUNING, Guitar
 from buzzscan.notes.ending import attack_levels, find_endings
 from buzzscan.notes.hearing import Heard, listen, power_step_samples, select
 from buzzscan.notes.judging import place_odds, reasons
@@ -139,18 +139,20 @@ def _instrument(
     """Return the instrument, every take placed on it, and what to say about it."""
     midi = _sure_pitches(takes, (guitar or Guitar()).a4_hz)
     if guitar is not None:
-        used, placed = _on_its_frets(takes, midi, guitar)
+        used, placed = _on_its_frets(takes, midi, guitar, usual=())
         doubt = tuning_doubt([take.heard for take in takes], midi, used, placed)
         remarks = [doubt] if doubt else []
         if used.frets > guitar.frets:
             remarks.append(
-                f"the run reaches beyond the {guitar.frets} frets of the guitar file (22 where it "
-                f"says nothing): {used.frets} frets taken"
+                f"the run goes up to fret {used.frets}, and the guitar file gives "
+                f"{guitar.frets} frets (22 if it gives none): {used.frets} taken"
             )
         return used, placed, remarks
     if not len(midi):
         return Guitar(), [None] * len(takes), []
-    tried = [_on_its_frets(takes, midi, guess) for guess in tuning_guesses(midi)]
+    tried = [
+        _on_its_frets(takes, midi, guess, usual=_USUAL_FRETS) for guess in tuning_guesses(midi)
+    ]
     found, placed = min(tried, key=lambda one: tuning_nats(one[0]) + _cost(one[1]))
     words = " ".join(found.tuning)
     remark = (
@@ -173,18 +175,23 @@ def _sure_pitches(takes: list[_Take], a4_hz: float) -> FloatArray:
 
 
 def _on_its_frets(
-    takes: list[_Take], midi: FloatArray, guitar: Guitar
+    takes: list[_Take], midi: FloatArray, guitar: Guitar, *, usual: tuple[int, ...]
 ) -> tuple[Guitar, list[Placed | None]]:
     """Return the instrument with every take placed on it.
 
     It has more frets than it came with where a run reaches for them and then fits plainly better:
     on too short a neck the notes at its end are taken for others, and others for them.
+
+    Parameters
+    ----------
+    usual
+        Numbers of frets of which the next one is taken, in order; as many as are reached if none.
     """
     placed = _placed_on(takes, guitar)
-    reached = min(frets_reached(midi, guitar), MOST_FRETS)
+    reached = frets_reached(midi, guitar)
     if reached <= guitar.frets:
         return guitar, placed
-    more = replace(guitar, frets=next((n for n in _USUAL_FRETS if n >= reached), reached))
+    more = replace(guitar, frets=next((n for n in usual if n >= reached), reached))
     again = _placed_on(takes, more)
     return (more, again) if _cost(placed) - _cost(again) > PLAINLY_NATS else (guitar, placed)
 

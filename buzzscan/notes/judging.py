@@ -2,7 +2,8 @@
 
 Conventions
 -----------
-Reasons are whole phrases with the value found; an empty reason means the note counts.
+Reasons are whole phrases with the value found; an empty reason means the note counts. One that was
+picked softly may count all the same for what is heard of it (`buzzscan.measures.measure`).
 
 Limits
 ------
@@ -27,8 +28,8 @@ FloatArray = npt.NDArray[np.float64]
 _SOFT_DB = 12.0
 """A pick this far under its string's usual level cannot show what a hard one would."""
 PICKED_SOFTLY = "picked too softly"
-"""How the reason of a note begins that is quiet from its first moment: what is heard of it can show
-that it buzzes, and not that it does not."""
+"""How the reason of a note begins that is quiet from its first moment, where nothing else speaks
+against it: what is heard of it can show that it buzzes, and not that it does not."""
 _SHORT_S, _SHORT_SHARE = 0.12, 0.6
 """Shorter than this, and than most of the way to the next note, a note was cut off."""
 CUT_SHORT = "cut short"
@@ -185,10 +186,7 @@ def reasons(
     out = []
     for k, row in enumerate(rows):
         length = endings[k].end_s - float(onsets_s[k])
-        under = float(min(usual[k] - level[k], usual_attack[k] - attack_db[k]))
-        if under > _SOFT_DB:
-            out.append(f"{PICKED_SOFTLY}: {under:.0f} dB under its string's other notes")
-        elif (
+        if (
             endings[k].stopped
             and length < _SHORT_S
             and length < _SHORT_SHARE * (float(nexts[k]) - float(onsets_s[k]))
@@ -207,4 +205,9 @@ def reasons(
             out.append("sounds as the note before does, and may be what rings on of that")
         else:
             out.append("")
+        under = float(min(usual[k] - level[k], usual_attack[k] - attack_db[k]))
+        if under > _SOFT_DB:
+            softly = f"{under:.0f} dB under its string's other notes"
+            more = f"picked softly, {softly}, and {out[k]}"
+            out[k] = more if out[k] else f"{PICKED_SOFTLY}: {softly}"
     return tuple(out)

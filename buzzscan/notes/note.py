@@ -43,7 +43,8 @@ class Note:
     placed
         Probability that string and fret are right, 0–1.
     judged
-        False when the note must not count for its position.
+        False when the note must not count for its position, by what the search heard: what is
+        measured of it may still count (`buzzscan.measures.measured`).
     reason
         Why it is not judged; empty when it is.
     """

@@ -53,6 +53,7 @@ _STRETCH = 2
 """Largest step in semitones inside a chromatic stretch: one fret left out."""
 _LEAST_STRETCH = 5
 _MANY_FRETS = 24
+"""Necks with more are described in a guitar file (common practice, no source)."""
 _FRET_ONE = 0.6
 """What a lowest note at the first fret is worth against one at the open string."""
 _RANK = 0.04
@@ -99,8 +100,8 @@ def frets_reached(midi: FloatArray, guitar: Guitar) -> int:
     """Return the highest fret that a chromatic stretch seems to reach, 0 where none does.
 
     A stretch that begins at a string's open note or first fret is taken for one of that string;
-    what is higher than the highest string's is of that one. A run across the strings in one
-    position may look like either.
+    what is higher than the highest string's is of that one. What reaches further than necks have
+    frets is a run across the strings; a shorter one may look like either.
 
     Parameters
     ----------
@@ -110,11 +111,12 @@ def frets_reached(midi: FloatArray, guitar: Guitar) -> int:
         Its strings; how many frets they have is not asked.
     """
     opens = [round(guitar.midi(s, 0)) for s in guitar.strings]
-    reached = 0
+    reached = [0]
     for low, top in _stretches(midi):
-        own = [v for v in opens if v in {low, low - 1}]
-        reached = max([reached, top - max(opens), *(top - v for v in own)])
-    return reached
+        begins = (low - guitar.capo, low - guitar.capo - 1)
+        reached.append(top - max(opens))
+        reached.extend(top - v for v in opens if v in begins)
+    return max(fret for fret in reached if fret <= _MANY_FRETS)
 
 
 def tuning_guesses(midi: FloatArray, *, count: int = 3) -> tuple[Guitar, ...]:

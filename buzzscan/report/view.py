@@ -38,9 +38,9 @@ _BAD = ("choked", "buzz", "dead")
 """Verdicts that nobody takes for a sound note, worst first."""
 _PLAY_AGAIN = "Play it again: what comes back is the neck's, what does not was the hand's."
 _MOST_NAMED = 3
+"""So many places are named one by one."""
 _MOST_OF_NECK = 0.9
 """Where less of the neck was judged, what was not may still hold a fault."""
-"""So many places are named one by one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,8 +224,12 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan, bad: _Places) -> st
     if not findings:
         if bad:
             return f"No cause found: {_marked(bad)}"
-        judged, n = sum(p.buzz is not None for p in scan.positions), len(scan.positions)
-        where = "" if judged >= _MOST_OF_NECK * n else f" in {judged} of {n} positions"
+        judged = [p for p in scan.positions if p.buzz is not None]
+        # how many frets a neck has that nobody described is taken
+        top = max(p.fret for p in judged) if judged and scan.tuning_found else scan.guitar.frets
+        n = sum(p.fret <= top for p in scan.positions)
+        part = f" in the {words.count(len(judged), 'position')} judged, of {n}"
+        where = "" if len(judged) >= _MOST_OF_NECK * n else part
         return f"Nothing stands out{where}: no fault found at this bar"
     head = findings[0]
     more = len(findings) - 1
