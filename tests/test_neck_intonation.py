@@ -79,6 +79,15 @@ def test_a_saddle_that_is_not_set_back_for_pressing_is_sharp_by_it(note_at: Make
     assert "saddle back" in finding.summary
 
 
+def test_an_open_string_off_from_all_its_frets_tells_nothing(note_at: Maker) -> None:
+    # flat by 20 cents, as no pressing makes it
+    cents = model(saddle=-6.0)
+    cents[0] -= 20.0
+    notes = [note_at(STRING, f, id=f + 1, cents=float(c)) for f, c in enumerate(cents)]
+    positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
+    assert string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0) == ()
+
+
 def test_under_a_capo_no_saddle_is_told(note_at: Maker) -> None:
     # it presses the string as a finger does: no string is open
     guitar = dataclasses.replace(GUITAR, capo=2)

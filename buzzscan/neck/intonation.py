@@ -51,6 +51,9 @@ _PRESSING_CENTS = 3.0
 """Standard deviation, before anything is heard, of what pressing a string down makes of its pitch
 (common practice, no source: a few cents)."""
 _NO_CENTS = 1e-3
+_OPEN_OFF_CENTS = 4.0
+"""An open string that reads further than this from where its frets put it, by all terms, is none to
+tell nut, saddle and tuning against: a resonance pulls one or the other, or the string is false."""
 _TUKEY = 4.685
 
 
@@ -135,6 +138,8 @@ def _pitch_of(
     if fit[1] < 0.0:
         # no finger makes a string flat
         fit, covariance = _fit(terms, cents, _spreads(_NO_CENTS))
+    if np.any(np.abs(cents[frets == capo] - fit[0]) > _OPEN_OFF_CENTS):
+        return None
     # tuning; the 12th fret, pressed, against the open string; the nut
     parts = np.array([[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
     tuning, saddle, above = (parts @ fit).tolist()
