@@ -74,8 +74,9 @@ def chain_of(kind: str, rng: np.random.Generator) -> Chain:
     )
 
 
+@lru_cache(maxsize=len(KINDS))
 def draw(kind: str, seed: int, model: str) -> tuple[Guitar, Take]:
-    """Return one guitar and a run over two of its strings."""
+    """Return one guitar and a run over two of its strings; the last of each kind are kept."""
     rng = np.random.default_rng([seed, KINDS.index(kind), 20])
     u = rng.uniform
     guitar = Guitar(tuning=TUNINGS[rng.integers(len(TUNINGS))])
