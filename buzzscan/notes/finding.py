@@ -22,7 +22,7 @@ from buzzscan.guitar import STANDARD_TUNING, Guitar
 from buzzscan.notes.ending import attack_levels, find_endings
 from buzzscan.notes.hearing import Heard, listen, power_step_samples, select
 from buzzscan.notes.judging import place_odds, reasons
-from buzzscan.notes.mistuned import PLAINLY_NATS, tuning_doubt
+from buzzscan.notes.mistuned import PLAINLY_NATS, total_cost, tuning_doubt
 from buzzscan.notes.note import FoundNotes, Note
 from buzzscan.notes.placing import Placed, grid_offset_cents, place
 from buzzscan.notes.proof import note_odds, weeded
@@ -153,7 +153,7 @@ def _instrument(
     tried = [
         _on_its_frets(takes, midi, guess, usual=_USUAL_FRETS) for guess in tuning_guesses(midi)
     ]
-    found, placed = min(tried, key=lambda one: tuning_nats(one[0]) + _cost(one[1]))
+    found, placed = min(tried, key=lambda one: tuning_nats(one[0]) + total_cost(one[1]))
     words = " ".join(found.tuning)
     remark = (
         f"no guitar file: the recording fits standard tuning ({words}), {found.frets} frets taken"
@@ -193,11 +193,8 @@ def _on_its_frets(
         return guitar, placed
     more = replace(guitar, frets=next((n for n in usual if n >= reached), reached))
     again = _placed_on(takes, more)
-    return (more, again) if _cost(placed) - _cost(again) > PLAINLY_NATS else (guitar, placed)
-
-
-def _cost(placed: list[Placed | None]) -> float:
-    return sum(p.cost for p in placed if p is not None)
+    gain = total_cost(placed) - total_cost(again)
+    return (more, again) if gain > PLAINLY_NATS else (guitar, placed)
 
 
 def _placed_on(takes: list[_Take], guitar: Guitar) -> list[Placed | None]:

@@ -13,7 +13,7 @@ that is too high on all strings alike is one played from a higher fret. Neither 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -24,7 +24,7 @@ from buzzscan.notes.hearing import Heard
 from buzzscan.notes.placing import Placed, place
 from buzzscan.notes.tuning import lowest_notes, note_name
 
-__all__ = ["PLAINLY_NATS", "retuned", "tuning_doubt"]
+__all__ = ["PLAINLY_NATS", "retuned", "total_cost", "tuning_doubt"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -34,6 +34,11 @@ _NEAR_SEMITONES = 5
 """A string is taken to be off by less than the next one lies away."""
 _ON_GRID = 0.3
 """Semitones from the grid up to which a tuning is one of notes with names."""
+
+
+def total_cost(placed: Iterable[Placed | None]) -> float:
+    """Return what the ways of all takes over a neck cost, in nats."""
+    return sum(p.cost for p in placed if p is not None)
 
 
 def retuned(midi: FloatArray, guitar: Guitar) -> Guitar | None:
@@ -96,8 +101,7 @@ def tuning_doubt(
     if len(off) == guitar.n_strings and len(set(off.values())) == 1 and min(off.values()) > 0:
         return ""
     again = [place(h, other) if len(h.onset) else None for h in heard]
-    gain = sum(p.cost for p in placed if p) - sum(p.cost for p in again if p)
-    if gain < PLAINLY_NATS:
+    if total_cost(placed) - total_cost(again) < PLAINLY_NATS:
         return ""
     words = ", ".join(
         f"string {s} ({guitar.tuning[-s]} in the guitar file) sounds "

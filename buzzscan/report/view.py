@@ -224,13 +224,7 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan, bad: _Places) -> st
     if not findings:
         if bad:
             return f"No cause found: {_marked(bad)}"
-        judged = [p for p in scan.positions if p.buzz is not None]
-        # how many frets a neck has that nobody described is taken
-        top = max(p.fret for p in judged) if judged and scan.tuning_found else scan.guitar.frets
-        n = sum(p.fret <= top for p in scan.positions)
-        part = f" in the {words.count(len(judged), 'position')} judged, of {n}"
-        where = "" if len(judged) >= _MOST_OF_NECK * n else part
-        return f"Nothing stands out{where}: no fault found at this bar"
+        return f"Nothing stands out{_part_judged(scan)}: no fault found at this bar"
     head = findings[0]
     more = len(findings) - 1
     rest = "" if not more else f", and {words.count(more, 'more finding')}"
@@ -238,6 +232,17 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan, bad: _Places) -> st
     if struck and not any(f.kind in CONTACT_KINDS for f in findings):
         rest += f"; no cause found: {_marked(struck)}"
     return f"{head.title}{rest}"
+
+
+def _part_judged(scan: Scan) -> str:
+    """Return how much of the neck was judged, or nothing where it is most of it."""
+    judged = [p for p in scan.positions if p.buzz is not None]
+    # how many frets a neck has that nobody described is taken
+    top = max(p.fret for p in judged) if judged and scan.tuning_found else scan.guitar.frets
+    n = sum(p.fret <= top for p in scan.positions)
+    if len(judged) >= _MOST_OF_NECK * n:
+        return ""
+    return f" in the {words.count(len(judged), 'position')} judged, of {n}"
 
 
 def _bad_places(scan: Scan) -> _Places:
