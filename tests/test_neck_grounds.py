@@ -122,6 +122,11 @@ def test_places_are_named_in_short_and_exactly(places: list[Place], words: str) 
     assert reach(places) == words
 
 
+def test_what_was_counted_before_is_not_counted_again() -> None:
+    assert reach([(n, n) for n in range(1, 5)], counted=True) == "from fret 1 to 4"
+    assert reach([(4, 7), (4, 8)], counted=True) == "frets 7–8 on string 4"
+
+
 def test_fret_0_is_the_open_string() -> None:
     assert place_named(3, 0) == "open string 3"
     assert place_named(3, 7) == "string 3 at fret 7"

@@ -41,7 +41,9 @@ def model(
 
 def named(pitch: StringPitch, scale_mm: float | None = 647.7) -> tuple[Finding, ...]:
     fair = dataclasses.replace(pitch, string=1, tuning_cents=0.0, saddle_cents=0.0, nut_cents=0.0)
-    return pitch_findings([pitch, fair], {}, bars=Bars(), scale_mm=scale_mm, capo=0)
+    return pitch_findings(
+        [pitch, fair], {}, bars=Bars(), scale_mm=scale_mm, nut_gap_mm=None, capo=0
+    )
 
 
 def test_cents_per_length_is_1731() -> None:
@@ -95,7 +97,7 @@ def test_under_a_capo_no_saddle_is_told(note_at: Maker) -> None:
     notes = [note_at(STRING, f + 2, id=f + 1, cents=float(c)) for f, c in enumerate(cents)]
     positions = judge_positions(guitar, notes, bars=Bars(), offset_cents=0.0)
     found = string_pitches(guitar, positions, setup_of(guitar), offset_cents=0.0)
-    told = pitch_findings(found, {}, bars=Bars(), scale_mm=647.7, capo=2)
+    told = pitch_findings(found, {}, bars=Bars(), scale_mm=647.7, nut_gap_mm=None, capo=2)
     assert not [f for f in told if f.kind == "saddle"]
 
 
@@ -163,7 +165,7 @@ def test_a_whole_string_off_is_tuning(note_at: Maker) -> None:
 
 def test_one_string_alone_has_none_to_be_out_of_tune_with(note_at: Maker) -> None:
     alone = [split(note_at, model(tuning=-12.0))]
-    assert pitch_findings(alone, {}, bars=Bars(), scale_mm=647.7, capo=0) == ()
+    assert pitch_findings(alone, {}, bars=Bars(), scale_mm=647.7, nut_gap_mm=None, capo=0) == ()
 
 
 def test_without_the_open_string_nothing_is_told(note_at: Maker) -> None:

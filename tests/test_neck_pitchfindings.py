@@ -25,10 +25,15 @@ IN_TUNE = StringPitch(
 
 
 def found(
-    *changes: dict[str, float], scale_mm: float | None = SCALE_MM, capo: int = 0
+    *changes: dict[str, float],
+    scale_mm: float | None = SCALE_MM,
+    nut_gap_mm: float | None = None,
+    capo: int = 0,
 ) -> tuple[Finding, ...]:
     pitches = [dataclasses.replace(IN_TUNE, **c) for c in changes]  # type: ignore[arg-type]
-    return pitch_findings(pitches, {}, bars=Bars(), scale_mm=scale_mm, capo=capo)
+    return pitch_findings(
+        pitches, {}, bars=Bars(), scale_mm=scale_mm, nut_gap_mm=nut_gap_mm, capo=capo
+    )
 
 
 def test_a_string_in_tune_has_none() -> None:
@@ -77,6 +82,16 @@ def test_a_nut_slot_at_its_bar_is_as_likely_over_as_under_it() -> None:
     (clear,) = found({"nut_cents": bar + 2.0 * 0.6, "first_cents": bar})
     # two standard errors above: the normal distribution's 0.977
     assert clear.confidence == pytest.approx(0.977, abs=1e-3)
+
+
+def test_a_gap_that_was_measured_to_be_sound_speaks_against_a_high_slot() -> None:
+    sharp = {"nut_cents": 0.75 * Bars().pitch_cents + 2.0 * 0.6, "first_cents": 6.0}
+    (unmeasured,) = found(sharp)
+    (against,) = found(sharp, nut_gap_mm=0.4)
+    # a tenth of the odds of 0.977
+    assert against.confidence == pytest.approx(0.81, abs=0.01)
+    assert "0.40 mm over fret 1 was measured, which speaks against it" in against.summary
+    assert found(sharp, nut_gap_mm=0.8) == (unmeasured,)
 
 
 def test_the_nut_comes_before_the_saddle_and_the_saddle_before_tuning() -> None:

@@ -37,6 +37,11 @@ def test_passes_that_disagree_are_marked(neck_scan: Scan) -> None:
     before, after = (t.splitlines()[3:10] for t in (text, marked))
     assert [line.replace("B?", "B ") for line in after] == before
     assert before != after
+    slight = tuple(
+        replace(p, reason=reason) if p.buzz == "slight" else p for p in neck_scan.positions
+    )
+    key = " ".join(render_terminal(replace(neck_scan, positions=slight), color=False).split())
+    assert "; s? in one pass, not in another" in key
 
 
 def test_findings_warnings_and_remarks_are_all_said(neck_scan: Scan) -> None:

@@ -292,7 +292,8 @@ def _widespread(
         height_low_mm=None,
         height_high_mm=None,
         summary=f"{how_sure(confidence)}: {_cause(kind, ())}. {buzz} in {len(named)} "
-        f"{'place' if len(named) == 1 else 'places'} ({reach(named)}{_worst(named, positions)}),"
+        f"{'place' if len(named) == 1 else 'places'} "
+        f"({reach(named, counted=True)}{_worst(named, positions)}),"
         f" not behind one fret.{more}{_accepted(named, positions)}",
         next_step=ADVICE[kind].text(),
         notes=_ids(places, positions),

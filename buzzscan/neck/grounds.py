@@ -52,8 +52,14 @@ def _part(strings: Sequence[int], frets: Sequence[int]) -> str:
     return f"{opened}{frets_named(fretted)} on {strings_named(strings)}"
 
 
-def reach(places: Iterable[Place]) -> str:
-    """Return places in short: "frets 7–8 on string 1, fret 8 on strings 2–3"."""
+def reach(places: Iterable[Place], *, counted: bool = False) -> str:
+    """Return places in short: "frets 7–8 on string 1, fret 8 on strings 2–3".
+
+    Parameters
+    ----------
+    counted
+        Whether the sentence has said before how many they are, and on which strings.
+    """
     frets_of: dict[int, list[int]] = defaultdict(list)
     for string, fret in sorted(places):
         frets_of[string].append(fret)
@@ -63,9 +69,11 @@ def reach(places: Iterable[Place]) -> str:
     if len(strings_of) <= _MOST_PARTS:
         return ", ".join(_part(strings, frets) for frets, strings in strings_of.items())
     every = sorted({f for frets in frets_of.values() for f in frets})
-    return f"{sum(map(len, frets_of.values()))} places from fret {every[0]} to {every[-1]} on " + (
-        strings_named(sorted(frets_of))
-    )
+    span = f"from fret {every[0]} to {every[-1]}"
+    if counted:
+        return span
+    n = sum(map(len, frets_of.values()))
+    return f"{n} places {span} on {strings_named(sorted(frets_of))}"
 
 
 def _clear(what: str, verdicts: Sequence[bool], *, one: bool = False) -> str:

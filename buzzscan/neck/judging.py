@@ -241,7 +241,14 @@ def judge(
     findings.extend(dead_spot_finding(s, by_place) for s in spots)
     pitches = string_pitches(guitar, positions, setup, offset_cents=offset_cents)
     findings.extend(
-        pitch_findings(pitches, by_place, bars=bars, scale_mm=guitar.scale_mm, capo=guitar.capo)
+        pitch_findings(
+            pitches,
+            by_place,
+            bars=bars,
+            scale_mm=guitar.scale_mm,
+            nut_gap_mm=guitar.nut_gap_mm,
+            capo=guitar.capo,
+        )
     )
     retake, lost = _retake(guitar, positions, notes)
     if retake is not None:

@@ -17,6 +17,7 @@ import statistics
 from collections.abc import Iterable, Mapping, Sequence
 
 from buzzscan.neck.advice import ADVICE, how_sure
+from buzzscan.neck.culprit import scaled
 from buzzscan.neck.intonation import CENTS_PER_LENGTH, StringPitch
 from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import Bars, Finding, FindingKind, Position
@@ -30,6 +31,12 @@ _CLEAR_SHARE = 0.5
 _NUT_FRETS = 3
 _FIRST_SHARE = 0.5
 """Share of a high slot's cents that fret 1 must read above the open string."""
+_HIGHEST_SOUND_GAP_MM = 0.5
+"""Measured gap under an open string, over fret 1, up to which no slot is high (common practice, no
+source)."""
+_SOUND_GAP = 0.1
+"""Odds of a high slot where that was measured, against those without: as few measurements are wrong
+or old (common practice, no source)."""
 
 
 def _confidence(value: float, error: float, least: float) -> float:
@@ -114,10 +121,22 @@ def _saddle(
 
 
 def _nut(
-    pitch: StringPitch, first: int, positions: Mapping[Place, Position], least: float
+    pitch: StringPitch,
+    first: int,
+    positions: Mapping[Place, Position],
+    least: float,
+    *,
+    gap_mm: float | None,
 ) -> Finding:
     # what is filed off a nut does not come back: sure means over the bar, not half over it
     confidence = _confidence(pitch.nut_cents, pitch.nut_error, least)
+    against = ""
+    if gap_mm is not None and gap_mm <= _HIGHEST_SOUND_GAP_MM:
+        confidence = scaled(confidence, _SOUND_GAP)
+        against = (
+            f" {gap_mm:.2f} mm over fret 1 was measured, which speaks against it: measure this "
+            "string again."
+        )
     frets = tuple(range(first, first + _NUT_FRETS))
     return _finding(
         "high nut slot",
@@ -126,7 +145,7 @@ def _nut(
         confidence=confidence,
         summary=f"{how_sure(confidence)}: string {pitch.string} is {pitch.nut_cents:.1f} cents "
         f"(± {_Z_90 * pitch.nut_error:.1f}) sharp at fret {first} beyond what its other frets are, "
-        "and less so at each fret up: the nut slot is high.",
+        f"and less so at each fret up: the nut slot is high.{against}",
         notes=_ids(pitch.string, frets, positions),
     )
 
@@ -159,6 +178,7 @@ def pitch_findings(
     *,
     bars: Bars,
     scale_mm: float | None,
+    nut_gap_mm: float | None,
     capo: int,
 ) -> tuple[Finding, ...]:
     """Return findings on nut height, saddle and tuning of every string, in that order.
@@ -172,7 +192,7 @@ def pitch_findings(
     for pitch in pitches:
         least = _NUT_SHARE * bars.pitch_cents
         if capo == 0 and _matters(pitch.nut_cents, pitch.nut_error, least) and _is_sharp(pitch):
-            nuts.append(_nut(pitch, 1, positions, least))
+            nuts.append(_nut(pitch, 1, positions, least, gap_mm=nut_gap_mm))
         least = _SADDLE_SHARE * bars.pitch_cents
         if capo == 0 and _matters(pitch.saddle_cents, pitch.saddle_error, least):
             saddles.append(_saddle(pitch, scale_mm, positions, least))

@@ -194,8 +194,9 @@ def _key(layers: tuple[MapLayer, ...], width: int) -> list[str]:
         for tone in layer.tones:
             if tone.key != "unplayed" and tone.letter.strip():
                 entries.setdefault(tone.key, f"{tone.letter} {tone.word}")
-    if any(cell.doubtful for row in layers[0].rows for cell in row.cells):
-        entries["doubtful"] = "B? in one pass, not in another"
+    doubtful = sorted({c.mark for row in layers[0].rows for c in row.cells if c.doubtful})
+    if doubtful:
+        entries["doubtful"] = f"{', '.join(doubtful)} in one pass, not in another"
     entries["unplayed"] = "(blank) not played"
     return _wrap(";  ".join(entry.replace(" ", _NBSP) for entry in entries.values()), width)
 

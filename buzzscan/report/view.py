@@ -304,6 +304,9 @@ def _setup(scan: Scan) -> tuple[tuple[str, str], ...]:
         rows.append(("Action at fret 12, thickest first", f"{action}\u00a0mm"))
     if guitar.relief_mm is not None:
         rows.append(("Relief", words.quantity(guitar.relief_mm, 2, "mm")))
+    if guitar.nut_gap_mm is not None:
+        gap = words.quantity(guitar.nut_gap_mm, 2, "mm")
+        rows.append(("Open strings over fret 1", gap))
     return tuple(rows)
 
 
