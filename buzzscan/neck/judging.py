@@ -119,7 +119,9 @@ def _retake(
     reasons = []
     strings = tuple(sorted({p.string for p in lost} | set(silent)))
     if share >= _RETAKE_SHARE:
-        reasons.append(f"{len(lost)} of {len(played)} positions played could not be judged")
+        reasons.append(
+            f"{len(lost)} of {len(played)} positions played could not be judged for buzz"
+        )
     if silent:
         reasons.append(f"{strings_named(silent)} not played")
     if soft:

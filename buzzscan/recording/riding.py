@@ -42,6 +42,8 @@ the band lower it, and so do the holes that a lossy coder leaves where sound is 
 
 _GATE_FALL_DB, _GATE_FLOOR_DB, _GATE_FRAMES = 40.0, -115.0, 2
 """A gate falls to digital silence within 20 ms; a damped string takes longer."""
+_GATE_OPEN_FRAMES = 8
+"""What was open for less was no note: clicks that count in stand between silences of their own."""
 _LEAST_CLOSINGS = 5
 
 
@@ -107,6 +109,9 @@ def _closings_db(level: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     silent = level <= _GATE_FLOOR_DB
     # First silent frame of each silence that lasts at least as long as the fall may take.
     starts = np.flatnonzero(silent[1:-1] & ~silent[:-2] & silent[2:]) + 1
-    starts = starts[starts > _GATE_FRAMES]
+    sounds = np.cumsum(~silent)
+    starts = starts[starts > _GATE_OPEN_FRAMES]
+    open_frames = sounds[starts - 1] - sounds[starts - 1 - _GATE_OPEN_FRAMES]
+    starts = starts[open_frames == _GATE_OPEN_FRAMES]
     before = level[starts - _GATE_FRAMES]
     return before[before > _GATE_FLOOR_DB + _GATE_FALL_DB]
