@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Any, Literal, NoReturn
 import click
 
 import buzzscan
-from buzzscan.errors import BuzzscanError
+from buzzscan.errors import BarsError, BuzzscanError
 
 if TYPE_CHECKING:
     from buzzscan.jobs import Done, Job
@@ -142,7 +142,10 @@ def _bars(buzz_bar: float | None, heard: Any, pitch_bar: float | None) -> Bars:
     from buzzscan.neck.verdict import Bars
 
     given = {"buzz_db": buzz_bar, "heard": heard, "pitch_cents": pitch_bar}
-    return Bars(**{key: value for key, value in given.items() if value is not None})
+    try:
+        return Bars(**{key: value for key, value in given.items() if value is not None})
+    except BarsError as error:  # a number that is none passes through the ranges above
+        raise click.BadParameter(str(error)) from error
 
 
 @main.command()

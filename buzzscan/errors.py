@@ -14,6 +14,7 @@ line itself and exits with 2.
 
 __all__ = [
     "AnalysisError",
+    "BarsError",
     "BuzzscanError",
     "ComparisonError",
     "GuitarError",
@@ -30,6 +31,10 @@ class BuzzscanError(Exception):
 
 class GuitarError(BuzzscanError, ValueError):
     """A guitar file or a guitar value that does not describe an instrument."""
+
+
+class BarsError(BuzzscanError, ValueError):
+    """Bars between the verdicts that cannot be judged by."""
 
 
 class RecordingError(BuzzscanError, ValueError):

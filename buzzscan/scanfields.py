@@ -18,7 +18,7 @@ from typing import Any, Literal, get_args
 
 from buzzscan.errors import ScanFileError
 from buzzscan.neck.verdict import Buzz, FindingKind, PitchWord, Sustain
-from buzzscan.notes.note import Direction
+from buzzscan.notes.note import Direction, NoteFault
 
 __all__ = [
     "BARS",
@@ -36,6 +36,8 @@ __all__ = [
 ]
 
 Kind = Literal["number", "whole", "truth", "text", "wholes", "texts"]
+_LACKING: dict[Kind, Any] = {"texts": (), "wholes": (), "truth": False}
+"""What is read of a late column that a file lacks; null of any other kind."""
 _LONGEST_TEXT = 4000
 _LONGEST_LIST = 10_000
 _LARGEST = 1e12
@@ -59,7 +61,7 @@ class Column:
     optional
         Whether it may be null.
     late
-        Whether files of earlier programs lack it; it is read as null then.
+        Whether files of earlier programs lack it; it is read as null, none or false then.
     words
         The only texts allowed; empty for any.
     low, high
@@ -176,6 +178,7 @@ PLACED = (
     _share("placed", optional=False),
     Column("judged", "truth"),
     _text("reason"),
+    Column("faults", "texts", late=True, words=get_args(NoteFault)),
 )
 """The rest of `Note`, under the key "search"."""
 MEASURED = (
@@ -222,6 +225,8 @@ POSITION = (
     _word("sustain", Sustain),
     _word("pitch", PitchWord),
     _text("reason"),
+    Column("passes_disagree", "truth", late=True),
+    Column("silent", "truth", late=True),
 )
 FINDING = (
     _word("kind", FindingKind, optional=False),
@@ -276,7 +281,7 @@ def from_plain(row: Any, columns: Iterable[Column], slot: Slot) -> dict[str, Any
 def _value(row: Mapping[str, Any], column: Column, slot: Slot) -> Any:
     if column.name not in row:
         if column.late:
-            return None
+            return _LACKING.get(column.kind)
         raise ScanFileError(f"{slot.key(column.name).where} is missing; {slot.anew}")
     value = row[column.name]
     if value is None and column.optional:

@@ -40,12 +40,6 @@ NOTE_S = 0.3
 HIGH_FRET = 10
 DEAD = (3, 14)
 NEW_BUZZ = (1, 3)
-MEASURED_OF_POSITION = {f.name for f in dataclasses.fields(Position)} - {
-    "string",
-    "fret",
-    "notes",
-    "reason",
-}
 
 
 @dataclasses.dataclass
@@ -113,13 +107,7 @@ def _measured(note: Note, guitar: Guitar) -> MeasuredNote:
 
 def _position(guitar: Guitar, string: int, fret: int, ids: tuple[int, ...]) -> Position:
     if not ids:
-        return Position(
-            string=string,
-            fret=fret,
-            notes=(),
-            reason="not played",
-            **dict.fromkeys(MEASURED_OF_POSITION),
-        )
+        return Position.unplayed(string, fret)
     buzz, sustain, buzz_db, contact, fall = _verdict(string, fret)
     sharp = string == 2 and fret >= guitar.frets - 2
     return Position(

@@ -107,7 +107,9 @@ def made(
                 } | {"withheld": (), "judged": True, "reason": "", "contact": sure}
                 values["buzz_db"] = level + (spread_db if way == "up" else -spread_db)
                 notes.append(MeasuredNote(**values | {"note": note, "attack_dbfs": level_dbfs}))
-            measured = dict.fromkeys(f.name for f in dataclasses.fields(Position))
+            measured = dict.fromkeys(
+                f.name for f in dataclasses.fields(Position) if f.default is dataclasses.MISSING
+            )
             positions.append(
                 Position(
                     **measured

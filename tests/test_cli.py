@@ -102,6 +102,14 @@ def test_bars_and_readers_are_options(here: Path, tmp_path: Path) -> None:
     assert "customer.html is now customer-earlier.html" in result.stderr
 
 
+@pytest.mark.parametrize("option", ["--buzz-bar", "--pitch-bar"])
+def test_a_bar_that_is_no_number_is_wrong_usage(here: Path, tmp_path: Path, option: str) -> None:
+    result = run("scan", here / "e.wav", option, "nan", "--out", tmp_path / "report")
+    assert result.exit_code == 2
+    assert "is nan, need" in result.stderr
+    assert not (tmp_path / "report").exists()
+
+
 @pytest.mark.parametrize(
     ("args", "message"),
     [

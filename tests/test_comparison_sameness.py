@@ -23,7 +23,6 @@ def _guitar(**values: Any) -> Guitar:
     [
         (_guitar(tuning=("C3", "G3", "B3", "E4")), "tunings differ: before D3 G3 B3 E4"),
         (_guitar(tuning=("G3", "B3", "E4")), "tunings differ"),
-        (_guitar(frets=14), "number of frets is 12 before and 14 after"),
         (_guitar(scale_mm=628.0), "scale in mm is 647.7 before and 628.0 after"),
         (_guitar(capo=2), "capo is 0 before and 2 after"),
         (_guitar(a4_hz=432.0), "a4_hz is 440.0 before and 432.0 after"),
@@ -40,6 +39,21 @@ def test_other_guitars_are_refused_with_the_reason(other: Guitar, message: str) 
 )
 def test_slips_of_the_pen_are_not_other_guitars(same: Guitar) -> None:
     assert set(changes(compare(made({}), after_scan({}, guitar=same)))) == {"same"}
+
+
+def test_takes_that_go_to_other_frets_are_of_one_guitar() -> None:
+    high = made({(1, 14): "buzz"}, guitar=_guitar(frets=14))
+    told = compare(high, after_scan({}))
+    assert (told.before.guitar.frets, told.after.guitar.frets) == (14, 14)
+    changed = {(p.string, p.fret): p for p in told.positions}
+    assert len(changed) == 15 * 4
+    assert changed[1, 12].change == "same"
+    assert changed[1, 14].change == "not comparable"
+    assert "not played" in changed[1, 14].reason
+    assert any("has 14 frets and the after take 12" in r for r in told.remarks)
+    assert any("string 1 frets 13–14" in r for r in told.remarks), "they are missing now"
+    back = compare(before_scan(), after_scan({}, guitar=_guitar(frets=14)))
+    assert {p.change for p in back.positions if p.fret > 12} == {"not comparable"}
 
 
 def test_other_names_and_other_strings_are_remarked() -> None:

@@ -94,12 +94,16 @@ def test_a_soft_note_counts_where_it_surely_strikes() -> None:
     # that it is quiet hides buzz and makes none: held at fret 11 it lies on fret 12
     why = "picked too softly: 14 dB under its string's other notes"
     *others, last = found()
-    last = dataclasses.replace(last, reason=why, pitch_hz=Guitar().pitch_hz(6, 12))
+    last = dataclasses.replace(
+        last, reason=why, faults=("picked softly",), pitch_hz=Guitar().pitch_hz(6, 12)
+    )
     clear = measure_notes([take()], Guitar(), [*others, last])[2]
     assert (clear.judged, clear.reason) == (False, why)
     held = dataclasses.replace(last, fret=11)
     lies = measure_notes([take()], Guitar(), [*others, held])[2]
     assert (lies.judged, lies.reason) == (True, "")
+    buried = dataclasses.replace(held, faults=("picked softly", "buried"))
+    assert not measure_notes([take()], Guitar(), [*others, buried])[2].judged
 
 
 def test_warnings_withhold_what_they_spoil() -> None:

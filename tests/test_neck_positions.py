@@ -135,6 +135,7 @@ def test_a_fall_that_is_fast_in_one_pass_alone_is_none(note_at: Maker) -> None:
     position = judged(notes, (3, 7))
     assert position.sustain == "rings"
     assert position.reason == "passes disagree: falls at 12 and 48 dB/s"
+    assert not position.doubtful, "of how fast it falls, not of contact"
     assert position.decay_ratio == pytest.approx(2.5, rel=0.02)
 
 
@@ -229,6 +230,7 @@ def test_a_note_that_buzzes_every_other_time_buzzes_as_loud_as_it_does_then(
     assert position.buzz_db == -20.0
     assert position.buzz_spread_db is None, "one pass alone gave a level"
     assert position.reason == "passes disagree: contact 95 % and 2 %"
+    assert position.doubtful
 
 
 def test_a_position_whose_fall_was_not_told_says_why(note_at: Maker) -> None:

@@ -10,7 +10,6 @@ from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.positions import judge_positions
 from buzzscan.neck.stopping import stopped_early
 from buzzscan.neck.verdict import Bars, Position
-from buzzscan.notes.judging import CUT_SHORT
 
 Maker = Callable[..., MeasuredNote]
 PACE_S = 2.0
@@ -78,7 +77,9 @@ def cut_short(notes: list[MeasuredNote], *ids: int) -> Position:
     told = [
         dataclasses.replace(
             n,
-            note=dataclasses.replace(n.note, judged=False, reason=f"{CUT_SHORT} after 0.08 s"),
+            note=dataclasses.replace(
+                n.note, judged=False, reason="cut short after 0.08 s", faults=("cut short",)
+            ),
             judged=False,
         )
         if n.note.id in ids
@@ -98,7 +99,7 @@ def test_passes_that_all_stop_before_they_can_be_measured_make_a_choke(note_at: 
 def test_one_pass_that_stops_before_it_can_be_measured_is_no_choke(note_at: Maker) -> None:
     alone = cut_short(run(note_at, passes=1, stops={5: 0.08}), 5)
     assert alone.buzz is None
-    assert alone.reason.startswith(CUT_SHORT)
+    assert alone.reason == "cut short after 0.08 s"
     rung_once = cut_short(run(note_at, passes=2, stops={5: 0.08}), 5)
     assert rung_once.buzz == "clean"
 

@@ -30,7 +30,8 @@ def test_passes_that_disagree_are_marked(neck_scan: Scan) -> None:
     assert "B?" not in text
     reason = "passes disagree: contact 95 % and 2 %"
     doubted = tuple(
-        replace(p, reason=reason) if p.buzz == "buzz" else p for p in neck_scan.positions
+        replace(p, reason=reason, passes_disagree=True) if p.buzz == "buzz" else p
+        for p in neck_scan.positions
     )
     marked = render_terminal(replace(neck_scan, positions=doubted), color=False)
     assert "B? in one pass, not in another" in " ".join(marked.split())
@@ -38,7 +39,7 @@ def test_passes_that_disagree_are_marked(neck_scan: Scan) -> None:
     assert [line.replace("B?", "B ") for line in after] == before
     assert before != after
     slight = tuple(
-        replace(p, reason=reason) if p.buzz == "slight" else p for p in neck_scan.positions
+        replace(p, passes_disagree=True) if p.buzz == "slight" else p for p in neck_scan.positions
     )
     key = " ".join(render_terminal(replace(neck_scan, positions=slight), color=False).split())
     assert "; s? in one pass, not in another" in key

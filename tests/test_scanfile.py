@@ -51,12 +51,21 @@ def test_a_scan_is_what_the_schema_says(schema: dict[str, Any], mapping: dict[st
 def test_a_file_of_an_earlier_program_is_read(
     schema: dict[str, Any], mapping: dict[str, Any]
 ) -> None:
-    late = [column.name for column in scanfields.MEASURED if column.late]
-    for note in mapping["notes"]:
-        for name in late:
-            del note[name]
+    searched = [note["search"] for note in mapping["notes"]]
+    for rows, columns in (
+        (mapping["notes"], scanfields.MEASURED),
+        (searched, scanfields.PLACED),
+        (mapping["positions"], scanfields.POSITION),
+    ):
+        for row in rows:
+            for column in columns:
+                if column.late:
+                    del row[column.name]
     jsonschema.Draft202012Validator(schema).validate(mapping)
-    assert {n.glide_cents for n in scan_from_mapping(mapping).notes} == {None}
+    scan = scan_from_mapping(mapping)
+    assert {n.glide_cents for n in scan.notes} == {None}
+    assert {n.note.faults for n in scan.notes} == {()}
+    assert {(p.passes_disagree, p.silent) for p in scan.positions} == {(False, False)}
 
 
 def test_the_schema_names_every_column(schema: dict[str, Any]) -> None:
@@ -76,7 +85,8 @@ def test_the_schema_names_every_column(schema: dict[str, Any]) -> None:
             assert (column.name in described["required"]) != column.late
             of = described["properties"][column.name]
             assert ("null" in of["type"]) == column.optional, column.name
-            assert [w for w in of.get("enum", []) if w is not None] == list(column.words)
+            enum = of.get("items", of).get("enum", [])
+            assert [w for w in enum if w is not None] == list(column.words)
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,12 @@ from buzzscan.comparison.causes import compared_findings, places_of_other_causes
 from buzzscan.comparison.changes import Judge
 from buzzscan.comparison.lost import lost_positions, lost_remark
 from buzzscan.comparison.result import Change, ComparedPosition, Comparison, Strength
-from buzzscan.comparison.sameness import differences, refuse_other_guitar, same_recordings
+from buzzscan.comparison.sameness import (
+    differences,
+    on_one_neck,
+    refuse_other_guitar,
+    same_recordings,
+)
 from buzzscan.comparison.spread import spread_of
 from buzzscan.comparison.strength import strength_of
 from buzzscan.comparison.wording import as_sentence, counted
@@ -46,6 +51,8 @@ def compare(before: Scan, after: Scan) -> Comparison:
         says in what they differ.
     """
     refuse_other_guitar(before.guitar, after.guitar)
+    remarks = differences(before, after)
+    before, after = on_one_neck(before, after)
     strength = strength_of(before, after)
     judge = Judge(
         before=before,
@@ -67,7 +74,7 @@ def compare(before: Scan, after: Scan) -> Comparison:
         strength=strength,
         positions=positions,
         findings=compared_findings(before, after, positions),
-        remarks=_remarks(before, after, positions, strength),
+        remarks=(*_remarks(before, after, positions, strength), *remarks),
         summary=_summary(positions, strength, same=same_recordings(before, after)),
     )
 
@@ -77,7 +84,7 @@ def _remarks(
 ) -> tuple[str, ...]:
     lost = lost_remark(positions)
     played = () if same_recordings(before, after) else _strength_remarks(strength)
-    return (*((lost,) if lost else ()), *played, *differences(before, after))
+    return (*((lost,) if lost else ()), *played)
 
 
 def _strength_remarks(strength: Strength) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ Two guitars of one scale in one tuning look alike, unless their strings differ i
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from statistics import median
 
@@ -20,10 +21,11 @@ from buzzscan.errors import ComparisonError
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.positions import Place
+from buzzscan.neck.verdict import Position
 from buzzscan.scanning import Scan
 from buzzscan.spans import strings_named
 
-__all__ = ["differences", "refuse_other_guitar", "same_recordings"]
+__all__ = ["differences", "on_one_neck", "refuse_other_guitar", "same_recordings"]
 
 TUNING_TOLERANCE_SEMITONES = 0.3
 """Cents in a tuning are how it is meant to sound, not another tuning."""
@@ -55,7 +57,6 @@ def refuse_other_guitar(before: Guitar, after: Guitar) -> None:
     one, other = before.scale_mm, after.scale_mm
     scales = one is None or other is None or abs(one / other - 1.0) <= SCALE_TOLERANCE
     for what, then, now, same in (
-        ("number of frets", before.frets, after.frets, before.frets == after.frets),
         ("scale in mm", one, other, scales),
         ("capo", before.capo, after.capo, before.capo == after.capo),
         ("a4_hz", before.a4_hz, after.a4_hz, before.a4_hz == after.a4_hz),
@@ -71,6 +72,11 @@ def differences(before: Scan, after: Scan) -> tuple[str, ...]:
     """Return sentences on what differs between two scans of what passes as one guitar."""
     remarks = []
     one, other = before.guitar, after.guitar
+    if one.frets != other.frets:
+        remarks.append(
+            f"The before take has {one.frets} frets and the after take {other.frets}: make sure "
+            "that both are of the same guitar, and play it to the same fret."
+        )
     if one.name and other.name and one.name != other.name:
         remarks.append(
             f'The guitars have different names ("{one.name}" and "{other.name}"): make sure '
@@ -98,6 +104,26 @@ def differences(before: Scan, after: Scan) -> tuple[str, ...]:
             "rely on the words."
         )
     return tuple(remarks)
+
+
+def on_one_neck(before: Scan, after: Scan) -> tuple[Scan, Scan]:
+    """Return both scans with as many frets: what one has not played, it has not played.
+
+    The frets of a scan are at least those that were played in it: two takes of one guitar may
+    differ in that.
+    """
+    frets = max(before.guitar.frets, after.guitar.frets)
+    return _up_to(before, frets), _up_to(after, frets)
+
+
+def _up_to(scan: Scan, frets: int) -> Scan:
+    if scan.guitar.frets == frets:
+        return scan
+    guitar = dataclasses.replace(scan.guitar, frets=frets)
+    more = range(scan.guitar.frets + 1, frets + 1)
+    unplayed = [Position.unplayed(string, fret) for string in guitar.strings for fret in more]
+    positions = sorted((*scan.positions, *unplayed), key=lambda p: (p.string, p.fret))
+    return dataclasses.replace(scan, guitar=guitar, positions=tuple(positions))
 
 
 def same_recordings(before: Scan, after: Scan) -> bool:

@@ -28,7 +28,6 @@ from buzzscan.measures.measured import BuzzMeasure, MeasuredNote
 from buzzscan.measures.pitch import HeardString, Pitch, hear_string, settled_pitch
 from buzzscan.measures.slow_beats import room_of_take
 from buzzscan.measures.tracking import Track
-from buzzscan.notes.judging import PICKED_SOFTLY
 from buzzscan.notes.note import Note
 from buzzscan.notes.placing import NEAR_CENTS
 from buzzscan.partials import PartialFit
@@ -253,7 +252,8 @@ def _measured(
     seen = None if "decay_db_per_s" in spoilt else sound.decay.seen
     pitch, rate = values["pitch_hz"], values["decay_db_per_s"]
     place_hz = guitar.pitch_hz(note.string, note.fret)
-    strikes = note.reason.startswith(PICKED_SOFTLY) and (values["contact"] or 0.0) >= _SURELY
+    softly = note.faults == ("picked softly",)
+    strikes = softly and (values["contact"] or 0.0) >= _SURELY
     return MeasuredNote(
         note=note,
         pitch_hz=pitch,

@@ -151,7 +151,7 @@ def _with_silent(
 ) -> tuple[Position, ...]:
     """Return the positions, those that were picked and gave no note with that as the reason."""
     return tuple(
-        dataclasses.replace(p, reason=_NO_NOTE)
+        dataclasses.replace(p, reason=_NO_NOTE, silent=True)
         if not p.notes and silent.get((p.string, p.fret))
         else p
         for p in positions

@@ -33,15 +33,12 @@ from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.stopping import CHOKES_WITHIN_S, stopped_early
 from buzzscan.neck.trend import Trend, trend_of
 from buzzscan.neck.verdict import (
-    CONTACT_DISAGREES,
-    NOT_PLAYED,
     Bars,
     Buzz,
     PitchWord,
     Position,
     Sustain,
 )
-from buzzscan.notes.judging import CUT_SHORT
 from buzzscan.units import rate_to_t60
 
 __all__ = [
@@ -176,7 +173,7 @@ def _stopping(
     if counted:
         told = [early[n.note.id] for n in counted if n.note.id in early]
         return told if len(told) == len(counted) else []
-    cut = [n for n in notes if n.note.reason.startswith(CUT_SHORT) and n.note.id in early]
+    cut = [n for n in notes if n.note.faults == ("cut short",) and n.note.id in early]
     passes = {(n.note.recording, n.note.direction) for n in cut}
     rings = any(n.note.end_s - n.note.onset_s > CHOKES_WITHIN_S for n in notes)
     return [early[n.note.id] for n in cut] if len(passes) > 1 and not rings else []
@@ -251,13 +248,19 @@ def _withheld(notes: Sequence[MeasuredNote], measure: str) -> str:
     return next((why for n in notes for name, why in n.withheld if name == measure), "")
 
 
+def _disagree(contacts: Sequence[float]) -> bool:
+    """Return whether one pass strikes and another does not."""
+    if not contacts:
+        return False
+    most, least = max(contacts), min(contacts)
+    return most - least >= _DISAGREE or (most >= TOLD_CONTACT and least <= _FREE)
+
+
 def _reason(
     notes: Sequence[MeasuredNote],
     contacts: Sequence[float],
     stopping: Sequence[tuple[float, float]],
 ) -> str:
-    if not notes:
-        return NOT_PLAYED
     if stopping:
         length, usual = stopping[0]
         stops = f"stops after {length:.2f} s where the string's other notes ring {usual:.1f} s"
@@ -269,11 +272,10 @@ def _reason(
         return first.reason or first.note.reason or "no note of it could be judged"
     if not contacts:
         return _withheld(counted, "contact") or "no buzz measured"
-    strikes = max(contacts) >= TOLD_CONTACT
-    if max(contacts) - min(contacts) >= _DISAGREE or (strikes and min(contacts) <= _FREE):
+    if _disagree(contacts):
         heard = " and ".join(f"{100 * c:.0f} %" for c in contacts)
-        return f"{CONTACT_DISAGREES}{heard}"
-    told = strikes or _values(counted, lambda n: n.decay_db_per_s)
+        return f"passes disagree: contact {heard}"
+    told = max(contacts) >= TOLD_CONTACT or _values(counted, lambda n: n.decay_db_per_s)
     return "" if told else _withheld(counted, "decay_db_per_s")
 
 
@@ -292,6 +294,8 @@ def _judge_position(
     offset_cents: float,
     in_a_room: bool,
 ) -> Position:
+    if not notes:
+        return Position.unplayed(*place)
     counted = judged_notes(notes)
     cents = _values(counted, lambda n: n.cents)
     # a pass that lies on the next fret says nothing of the pitch of one that does not
@@ -330,6 +334,7 @@ def _judge_position(
         sustain=sustain,
         pitch=_pitch_word(bars, off),
         reason=_reason(notes, contacts, stopping) or unlike,
+        passes_disagree=not stopping and _disagree(contacts),
     )
 
 

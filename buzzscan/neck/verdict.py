@@ -13,13 +13,13 @@ A position that was not played has no verdict and the reason "not played".
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import MISSING, dataclass, fields
+from typing import Any, Literal, get_args
+
+from buzzscan.errors import BarsError
 
 __all__ = [
-    "CONTACT_DISAGREES",
     "CONTACT_KINDS",
-    "NOT_PLAYED",
     "Bars",
     "Buzz",
     "Finding",
@@ -32,6 +32,7 @@ __all__ = [
     "tells_contact",
 ]
 
+HeardAs = Literal["acoustic", "amp"]
 Buzz = Literal["clean", "slight", "buzz", "choked"]
 Sustain = Literal["rings", "short", "dead"]
 PitchWord = Literal["in tune", "flat", "sharp"]
@@ -50,16 +51,18 @@ FindingKind = Literal[
 ]
 
 
-NOT_PLAYED = "not played"
-"""The reason of a position that the recording has no pick of."""
-
-CONTACT_DISAGREES = "passes disagree: contact "
-"""How a reason begins that says what each pass of a position tells of contact."""
-
-
 def tells_contact(word: Buzz | None) -> bool:
     """Return whether a verdict is that the string strikes a fret, be it slightly."""
     return word not in {None, "clean"}
+
+
+_BAR_RANGES = (
+    ("buzz_db", -90.0, 0.0),
+    ("pitch_cents", 0.5, 50.0),
+    ("short_ratio", 1.0, 10.0),
+    ("dead_ratio", 1.0, 10.0),
+)
+"""Least and highest value of each bar that is a number: beyond them all is marked, or nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,13 +79,31 @@ class Bars:
         Error up to which a position is "in tune".
     short_ratio, dead_ratio
         How many times as fast as its string usually does a position falls to be "short" or "dead".
+
+    Raises
+    ------
+    BarsError
+        If a bar is no number in its range, or a dead spot falls less fast than a short one.
     """
 
     buzz_db: float = -35.0
-    heard: Literal["acoustic", "amp"] = "acoustic"
+    heard: HeardAs = "acoustic"
     pitch_cents: float = 6.0
     short_ratio: float = 1.5
     dead_ratio: float = 2.0
+
+    def __post_init__(self) -> None:
+        for name, low, high in _BAR_RANGES:
+            value = getattr(self, name)
+            if not low <= value <= high:
+                raise BarsError(f"{name} is {value:g}, need {low:g} to {high:g}; choose another")
+        if self.heard not in get_args(HeardAs):
+            raise BarsError(f'heard is "{self.heard}", need "acoustic" or "amp"; choose one')
+        if self.dead_ratio < self.short_ratio:
+            raise BarsError(
+                f"dead_ratio is {self.dead_ratio:g}, need at least short_ratio, "
+                f"{self.short_ratio:g}; what is dead falls faster than what is short"
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,6 +129,10 @@ class Position:
         Verdict words, None when not judged.
     reason
         Why a verdict is missing, or that the passes contradict each other; empty otherwise.
+    passes_disagree
+        Whether one pass strikes a fret and another does not.
+    silent
+        Whether it was picked and no note was heard of it.
     """
 
     string: int
@@ -127,16 +152,25 @@ class Position:
     sustain: Sustain | None
     pitch: PitchWord | None
     reason: str
+    passes_disagree: bool = False
+    silent: bool = False
+
+    @classmethod
+    def unplayed(cls, string: int, fret: int) -> Position:
+        """Return the position of a place that was not played."""
+        untold: dict[str, Any] = {f.name: None for f in fields(cls) if f.default is MISSING}
+        place = {"string": string, "fret": fret, "notes": (), "reason": "not played"}
+        return cls(**untold | place)
 
     @property
     def doubtful(self) -> bool:
         """Whether it strikes in one of its passes and not in another."""
-        return tells_contact(self.buzz) and self.reason.startswith(CONTACT_DISAGREES)
+        return self.passes_disagree and tells_contact(self.buzz)
 
     @property
     def picked(self) -> bool:
         """Whether it was played, be it that no note was heard of it."""
-        return bool(self.notes) or self.reason != NOT_PLAYED
+        return bool(self.notes) or self.silent
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,7 +21,7 @@ from buzzscan.errors import AnalysisError
 from buzzscan.guitar import STANDARD_TUNING, Guitar
 from buzzscan.notes.ending import attack_levels, find_endings
 from buzzscan.notes.hearing import Heard, listen, power_step_samples, select
-from buzzscan.notes.judging import place_odds, reasons
+from buzzscan.notes.judging import faults_of, place_odds, reason_of
 from buzzscan.notes.mistuned import PLAINLY_NATS, total_cost, tuning_doubt
 from buzzscan.notes.note import FoundNotes, Note
 from buzzscan.notes.placing import Placed, grid_offset_cents, place
@@ -215,7 +215,7 @@ def _notes_of(index: int, take: _Take, placed: Placed, n_before: int) -> list[No
     )
     attack_db = attack_levels(take.power, onsets_s, step_s=step_s)
     odds = place_odds(placed)
-    why = reasons(take.heard, placed, endings, onsets_s, attack_db=attack_db, odds=odds)
+    wrong = faults_of(take.heard, placed, endings, onsets_s, attack_db=attack_db, odds=odds)
     return [
         Note(
             id=n_before + k + 1,
@@ -227,8 +227,9 @@ def _notes_of(index: int, take: _Take, placed: Placed, n_before: int) -> list[No
             end_s=endings[k].end_s,
             pitch_hz=float(take.heard.pitch_hz[row]) if take.heard.n_found[row] >= 2 else None,
             placed=float(odds[k]),
-            judged=not why[k],
-            reason=why[k],
+            judged=not wrong[k],
+            reason=reason_of(wrong[k]),
+            faults=tuple(fault.kind for fault in wrong[k]),
         )
         for k, (row, state) in enumerate(zip(rows, at, strict=True))
     ]

@@ -2,8 +2,9 @@
 
 Conventions
 -----------
-Reasons are whole phrases with the value found; an empty reason means the note counts. One that was
-picked softly may count all the same for what is heard of it (`buzzscan.measures.measure`).
+A note without a fault counts. One whose only fault is that it was picked softly may count all the
+same for what is heard of it: that can show that it buzzes, and not that it does not
+(`buzzscan.measures.measure`).
 
 Limits
 ------
@@ -14,26 +15,25 @@ does not. One that chokes too soon to be measured cannot be told from that here,
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
 import numpy as np
 import numpy.typing as npt
 
 from buzzscan.notes.ending import Ending
 from buzzscan.notes.hearing import Heard
+from buzzscan.notes.note import NoteFault
 from buzzscan.notes.placing import Placed
 
-__all__ = ["CUT_SHORT", "PICKED_SOFTLY", "place_odds", "reasons"]
+__all__ = ["Fault", "faults_of", "place_odds", "reason_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
 _SOFT_DB = 12.0
 """A pick this far under its string's usual level cannot show what a hard one would."""
-PICKED_SOFTLY = "picked too softly"
-"""How the reason of a note begins that is quiet from its first moment, where nothing else speaks
-against it: what is heard of it can show that it buzzes, and not that it does not."""
 _SHORT_S, _SHORT_SHARE = 0.12, 0.6
 """Shorter than this, and than most of the way to the next note, a note was cut off."""
-CUT_SHORT = "cut short"
-"""How the reason of a note begins that stops too soon to be measured."""
 _BURIED_SHARE = 0.12
 _OTHER_PITCH_CENTS, _LIKELIER = 70.0, 0.6
 """A note that sounds a higher fret than its own either chokes on it or was picked there, once more:
@@ -151,16 +151,31 @@ def _alone(placed: Placed) -> npt.NDArray[np.bool_]:
     return out
 
 
-def reasons(
+class Fault(NamedTuple):
+    """What is wrong with a note, and how that is said with the value found."""
+
+    kind: NoteFault
+    words: str
+
+
+class _Check(NamedTuple):
+    """One way to be wrong: which notes are, and the words for one of them."""
+
+    kind: NoteFault
+    holds: npt.NDArray[np.bool_]
+    words: Callable[[int], str]
+
+
+def faults_of(
     heard: Heard,
     placed: Placed,
-    endings: tuple[Ending, ...],
+    endings: Sequence[Ending],
     onsets_s: FloatArray,
     *,
     attack_db: FloatArray,
     odds: FloatArray,
-) -> tuple[str, ...]:
-    """Return for each note why it must not count, empty where it does.
+) -> tuple[tuple[Fault, ...], ...]:
+    """Return for each note what is wrong with it; a note that has no fault counts.
 
     Parameters
     ----------
@@ -176,38 +191,81 @@ def reasons(
     odds
         That the place of each note is right.
     """
-    rows = placed.path.rows
-    level = heard.level_db[rows]
-    usual, usual_attack = placed.usual_on_string(level), placed.usual_on_string(attack_db)
-    above = _cents_above(heard, placed)
-    tails, alone = _as_the_note_before(heard, placed), _alone(placed)
-    doubtful = (odds < _LIKELIER) | _after_one_lost(heard, placed, onsets_s)
-    nexts = np.append(onsets_s[1:], np.inf)
+    checks = _checks(heard, placed, endings, onsets_s, odds=odds)
+    level = heard.level_db[placed.path.rows]
+    softer_db = np.minimum(
+        placed.usual_on_string(level) - level, placed.usual_on_string(attack_db) - attack_db
+    )
     out = []
-    for k, row in enumerate(rows):
-        length = endings[k].end_s - float(onsets_s[k])
-        if (
-            endings[k].stopped
-            and length < _SHORT_S
-            and length < _SHORT_SHARE * (float(nexts[k]) - float(onsets_s[k]))
-        ):
-            out.append(f"{CUT_SHORT} after {length:.2f} s, need {_SHORT_S:.2f} s")
-        elif heard.whole_share[row] < _BURIED_SHARE and heard.share[row] < 2 * _BURIED_SHARE:
-            share = 100.0 * float(heard.whole_share[row])
-            out.append(f"buried under other sound: its partials are {share:.0f} % of the level")
-        elif above[k] > _OTHER_PITCH_CENTS and doubtful[k] and heard.n_found[row] > 1:
-            fret = int(placed.states.fret[placed.path.states[k]] + round(above[k] / 100.0))
-            out.append(f"sounds as fret {fret} does, and may be that fret picked again")
-        elif alone[k] and abs(above[k]) > _STRAY_CENTS:
-            off = f"sounds {abs(above[k]):.0f} cents off its fret"
-            out.append(f"stands alone in the run and {off}: no note of it")
-        elif above[k] > _OTHER_PITCH_CENTS and tails[k] and length < _TAIL_S:
-            out.append("sounds as the note before does, and may be what rings on of that")
-        else:
-            out.append("")
-        under = float(min(usual[k] - level[k], usual_attack[k] - attack_db[k]))
+    for k, under in enumerate(softer_db):
+        faults = [Fault(c.kind, c.words(k)) for c in checks if c.holds[k]][:1]
         if under > _SOFT_DB:
-            softly = f"{under:.0f} dB under its string's other notes"
-            more = f"picked softly, {softly}, and {out[k]}"
-            out[k] = more if out[k] else f"{PICKED_SOFTLY}: {softly}"
+            faults.insert(
+                0, Fault("picked softly", f"{under:.0f} dB under its string's other notes")
+            )
+        out.append(tuple(faults))
     return tuple(out)
+
+
+def _checks(
+    heard: Heard,
+    placed: Placed,
+    endings: Sequence[Ending],
+    onsets_s: FloatArray,
+    *,
+    odds: FloatArray,
+) -> tuple[_Check, ...]:
+    """Return what is looked for in every note but its strength, what says most of it first."""
+    rows = placed.path.rows
+    length_s = np.array([ending.end_s for ending in endings]) - onsets_s
+    stopped = np.array([ending.stopped for ending in endings], np.bool_)
+    time_s = np.append(np.diff(onsets_s), np.inf)
+    whole = heard.whole_share[rows]
+    above = _cents_above(heard, placed)
+    fret = np.round(placed.states.fret[placed.path.states] + np.round(above / 100.0)).astype(int)
+    doubtful = (odds < _LIKELIER) | _after_one_lost(heard, placed, onsets_s)
+    higher = above > _OTHER_PITCH_CENTS
+    return (
+        _Check(
+            "cut short",
+            stopped & (length_s < _SHORT_S) & (length_s < _SHORT_SHARE * time_s),
+            lambda k: f"cut short after {length_s[k]:.2f} s, need {_SHORT_S:.2f} s",
+        ),
+        _Check(
+            "buried",
+            (whole < _BURIED_SHARE) & (heard.share[rows] < 2 * _BURIED_SHARE),
+            lambda k: (
+                f"buried under other sound: its partials are {100.0 * whole[k]:.0f} % of the level"
+            ),
+        ),
+        _Check(
+            "picked again",
+            higher & doubtful & (heard.n_found[rows] > 1),
+            lambda k: f"sounds as fret {fret[k]} does, and may be that fret picked again",
+        ),
+        _Check(
+            "stands alone",
+            _alone(placed) & (np.abs(above) > _STRAY_CENTS),
+            lambda k: (
+                f"stands alone in the run and sounds {abs(above[k]):.0f} cents off its fret: "
+                "no note of it"
+            ),
+        ),
+        _Check(
+            "rings on",
+            higher & _as_the_note_before(heard, placed) & (length_s < _TAIL_S),
+            lambda _: "sounds as the note before does, and may be what rings on of that",
+        ),
+    )
+
+
+def reason_of(faults: Sequence[Fault]) -> str:
+    """Return in words why a note does not count, or nothing where it has no fault."""
+    if not faults:
+        return ""
+    first, *others = faults
+    if first.kind != "picked softly":
+        return first.words
+    if not others:
+        return f"picked too softly: {first.words}"
+    return f"picked softly, {first.words}, and {others[0].words}"

@@ -17,9 +17,13 @@ from typing import Literal
 
 from buzzscan.guitar import Guitar
 
-__all__ = ["Direction", "FoundNotes", "Note"]
+__all__ = ["Direction", "FoundNotes", "Note", "NoteFault"]
 
 Direction = Literal["up", "down"]
+NoteFault = Literal[
+    "picked softly", "cut short", "buried", "picked again", "stands alone", "rings on"
+]
+"""What may be wrong with a note so that it must not count."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +51,8 @@ class Note:
         measured of it may still count (`buzzscan.measures.measured`).
     reason
         Why it is not judged; empty when it is.
+    faults
+        What is wrong with it, as `reason` says it in words.
     """
 
     id: int
@@ -60,6 +66,7 @@ class Note:
     placed: float
     judged: bool
     reason: str
+    faults: tuple[NoteFault, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

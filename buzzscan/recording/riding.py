@@ -109,9 +109,8 @@ def _closings_db(level: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     silent = level <= _GATE_FLOOR_DB
     # First silent frame of each silence that lasts at least as long as the fall may take.
     starts = np.flatnonzero(silent[1:-1] & ~silent[:-2] & silent[2:]) + 1
-    sounds = np.cumsum(~silent)
     starts = starts[starts > _GATE_OPEN_FRAMES]
-    open_frames = sounds[starts - 1] - sounds[starts - 1 - _GATE_OPEN_FRAMES]
-    starts = starts[open_frames == _GATE_OPEN_FRAMES]
-    before = level[starts - _GATE_FRAMES]
+    open_before = starts[:, None] - np.arange(1, _GATE_OPEN_FRAMES + 1)
+    starts = starts[~silent[open_before].any(axis=1)]
+    before: npt.NDArray[np.float64] = level[starts - _GATE_FRAMES]
     return before[before > _GATE_FLOOR_DB + _GATE_FALL_DB]
