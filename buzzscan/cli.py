@@ -156,7 +156,8 @@ def _bars(buzz_bar: float | None, heard: Any, pitch_bar: float | None) -> Bars:
     "--guitar",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="TOML file that describes the guitar. Without it the tuning is found where it can be.",
+    help="TOML file that describes the guitar; of a folder, guitar.toml in it if none is given. "
+    "Without one the tuning is found where it can be.",
 )
 @click.option(
     "--out",
@@ -177,7 +178,7 @@ def _bars(buzz_bar: float | None, heard: Any, pitch_bar: float | None) -> Bars:
     metavar="N",
     help="Take each recording or folder as a job of its own, and run N at once. "
     "Of a folder, each file and folder in it is a job; guitar.toml in it, or a TOML file of "
-    "the recording's name, describes its guitar.",
+    "the recording's name, describes its guitar, and --guitar those that have none.",
 )
 def scan(
     *,

@@ -68,7 +68,7 @@ class Job:
     recordings
         Sound files, or folders of them, of one instrument.
     guitar
-        Guitar file, or None.
+        Guitar file; None for the one that lies in the folder of recordings, if any does.
     out_dir
         Folder of the report; None for one under `REPORTS`.
     bars
@@ -128,9 +128,12 @@ def run_job(
     """
     from buzzscan.report import render_terminal, write_cued_wav, write_labels, write_report
 
-    result = scan(job.recordings, job.guitar, bars=job.bars, progress=progress)
+    found = guitar_beside(job.recordings[0]) if len(job.recordings) == 1 else None
+    guitar = job.guitar or found
+    result = scan(job.recordings, guitar, bars=job.bars, progress=progress)
     out_dir = job.out_dir or default_folder(job.recordings, result)
-    remarks: list[str] = []
+    # a file that nobody named is told
+    remarks = [f"The guitar file is {guitar}."] if guitar is not None and guitar == found else []
     with whole_folder(out_dir, pages=_PAGES, result=SCAN_NAME, tell=remarks.append) as work:
         write_scan_json(result, work / SCAN_NAME, folder=out_dir)
         write_report(result, work, audience=job.audience)
@@ -210,7 +213,8 @@ def jobs_in(
     """Return a job for every recording and every folder of recordings among the paths.
 
     Of a folder, each sound file and each folder in it is a job. A job has a guitar file of its
-    own where "guitar.toml" lies in its folder or a TOML file of the same name beside it.
+    own where "guitar.toml" lies in its folder or a TOML file of the same name beside it; `guitar`
+    describes those that have none.
 
     Raises
     ------
@@ -220,14 +224,14 @@ def jobs_in(
     jobs = []
     taken: set[Path] = set()
     for item in [found for path in paths for found in _items(path)]:
-        own = item / GUITAR_NAME if item.is_dir() else item.with_suffix(".toml")
+        own = guitar_beside(item) if item.is_dir() else item.with_suffix(".toml")
         place = (out_dir or REPORTS) / _name(item)
         folder = own_folder(place, partial(_is_of, item=item), taken=taken)
         taken.add(folder)
         jobs.append(
             Job(
                 recordings=(item,),
-                guitar=own if own.is_file() else guitar,
+                guitar=own if own is not None and own.is_file() else guitar,
                 out_dir=folder,
                 bars=bars,
                 audience=audience,
@@ -262,6 +266,12 @@ def _has_sound(folder: Path) -> bool:
         return bool(recording_paths(folder))
     except UnreadableFileError:
         return False
+
+
+def guitar_beside(folder: Path) -> Path | None:
+    """Return the guitar file that lies in a folder of recordings, if one does."""
+    own = folder / GUITAR_NAME
+    return own if folder.is_dir() and own.is_file() else None
 
 
 def run_jobs(jobs: Sequence[Job], *, n_at_once: int, width: int = 80) -> Iterator[Done]:

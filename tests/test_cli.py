@@ -64,6 +64,18 @@ def test_a_scan_prints_the_map_and_writes_the_report(here: Path, tmp_path: Path)
     assert len(read_scan(out).notes) == 20
 
 
+def test_the_guitar_file_in_a_folder_describes_its_takes(here: Path, tmp_path: Path) -> None:
+    result = run("scan", here, "--out", tmp_path / "report")
+    assert result.exit_code == 0, result.output
+    assert "Walnut offset, job 0417" in result.stdout
+    assert f"Note: The guitar file is {here / 'guitar.toml'}." in result.stderr
+    given = tmp_path / "given.toml"
+    given.write_text(GUITAR.replace("Walnut offset", "Cedar six"), "utf-8")
+    result = run("scan", here, "--guitar", given, "--out", tmp_path / "other")
+    assert "Cedar six" in result.stdout
+    assert "The guitar file is" not in result.stderr
+
+
 def test_the_same_take_gives_the_same_bytes(here: Path, tmp_path: Path) -> None:
     for name in ("one", "two"):
         run("scan", here / "e.wav", "--guitar", here / "guitar.toml", "--out", tmp_path / name)

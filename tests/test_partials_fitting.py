@@ -98,7 +98,7 @@ def with_click(wave: Samples) -> Samples:
 def test_strangers_are_set_aside(spoil: Callable[[Samples], Samples]) -> None:
     fit = fitted(spoil(string(116.5, 8e-5)), 116.5)
     assert abs(cents(fit.pitch_hz, 116.5)) < 0.5  # the bar for clean takes
-    assert fit.inharmonicity is None or fit.inharmonicity == pytest.approx(8e-5, rel=0.05)
+    assert fit.inharmonicity == pytest.approx(8e-5, rel=0.05)
 
 
 def test_shifted_first_partial_does_not_move_the_rest() -> None:

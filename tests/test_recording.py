@@ -85,6 +85,19 @@ def test_lossy_formats_keep_time(
     assert "broken-off" not in codes(recording)
 
 
+def test_an_mp3_of_a_low_rate_is_decoded_without_holes(tmp_path: Path) -> None:
+    # frames of such a file borrow bits of those before them (ISO/IEC 11172-3, bit reservoir)
+    rate_hz = 44100
+    t = np.arange(6 * rate_hz) / rate_hz
+    tones = sum(np.sin(2 * np.pi * 110.0 * k * t) / k for k in range(1, 30))
+    beat = 0.2 * tones * np.exp(-3.0 * (t % 0.4))
+    path = tmp_path / "take.mp3"
+    soundfile.write(path, beat, rate_hz, bitrate_mode="VARIABLE", compression_level=0.99)
+    plain, _ = soundfile.read(path, dtype="float32")
+    assert len(plain) > 3 * (1 << 16), "several blocks"
+    np.testing.assert_array_equal(whole(open_recording(path)), plain)
+
+
 @pytest.mark.parametrize("in_memory_bytes", [1 << 30, 0])
 def test_pieces_are_parts_of_the_whole(
     monkeypatch: pytest.MonkeyPatch, make_run: MakeRun, in_memory_bytes: int

@@ -82,6 +82,12 @@ def strength_of(before: Scan, after: Scan) -> Strength:
         if any(place[0] == string for place in steps)
     )
     alike = word == "alike" and all(s.pick == "alike" for s in strings)
+    if swing is not None and word != told[2]:  # the swing of the strings has put it right
+        sentence = _swing_sentence(level, swing, word)
+    elif ridden and word == "unknown":
+        sentence = RIDDEN
+    else:
+        sentence = _sentence(level, gain, word, noise, kept=kept)
     return Strength(
         level_change_db=level,
         gain_change_db=gain,
@@ -89,11 +95,7 @@ def strength_of(before: Scan, after: Scan) -> Strength:
         pick=word,
         strings=strings,
         alike=alike,
-        sentence=_swing_sentence(level, swing, word)
-        if swing is not None and word != told[2]
-        else RIDDEN
-        if ridden and word == "unknown"
-        else _sentence(level, gain, word, noise, kept=kept),
+        sentence=sentence,
     )
 
 
@@ -298,12 +300,12 @@ def _sentence(
             return f"{notes}, and slight buzz elsewhere is as it was: picked alike"
         if abs(level) <= PICK_TOLERANCE_DB:
             return (
-                f"both takes are equally loud ({signed_db(level)}): nothing speaks against equal "
-                "picking"
+                f"both takes are equally loud ({signed_db(level)}): they seem to be picked equally "
+                "hard"
             )
         return (
-            f"{notes} and the noise moved with them: another recording gain, and nothing speaks "
-            "against equal picking"
+            f"{notes} and the noise moved with them: another recording gain, and they seem to be "
+            "picked equally hard"
         )
     if pick != "unknown":
         why = f"over {floor}: picked {pick}"

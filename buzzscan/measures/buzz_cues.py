@@ -24,8 +24,11 @@ from scipy import fft
 
 from buzzscan.measures.buzz_frames import (
     BACKGROUND,
+    HIGH_HZ,
     HOPS,
     LEAST_POWER,
+    LOW_HZ,
+    LOW_PARTIALS,
     NOISE_IN_FRESH,
     NOISE_LEFT,
     THIRDS,
@@ -50,8 +53,6 @@ START_S = 0.055
 STOP_S = 0.6
 _END_MARGIN_S = 0.02
 SHORTEST_S = 0.05
-LOW_HZ, HIGH_HZ = 700.0, 8000.0
-_LOW_PARTIALS = 2.6
 PARTS_HZ = (700.0, 1400.0, 2800.0, 5000.0, 8000.0)
 """Parts in which buzz is added up; a guitar's speaker ends at one of these edges."""
 _SLOT_S = 0.025
@@ -301,7 +302,7 @@ def _gaps(stretch: Samples, rate: int, f1: float, noise: NoiseFloor) -> dict[str
     total = power.sum(1)
     gain = 0.5 * rate * float(np.sum(window.astype(np.float64) ** 2))
     centres = (np.arange(n_lines) + 1.0) * f1
-    low = max(LOW_HZ, _LOW_PARTIALS * f1)
+    low = max(LOW_HZ, LOW_PARTIALS * f1)
     floor = noise.at(centres) * gain * width + BACKGROUND / 3.0 * total[centres < low].sum() * (
         f1 / low
     )

@@ -38,8 +38,11 @@ from buzzscan.recording import Samples
 
 __all__ = [
     "BACKGROUND",
+    "HIGH_HZ",
     "HOPS",
     "LEAST_POWER",
+    "LOW_HZ",
+    "LOW_PARTIALS",
     "NOISE_IN_FRESH",
     "NOISE_LEFT",
     "THIRDS",
@@ -61,7 +64,7 @@ _LEAST_FRAME_S = 0.018
 HOPS = 4
 """Hops per frame; the prediction looks one whole frame ahead."""
 LOW_HZ, HIGH_HZ = 700.0, 8000.0
-_LOW_PARTIALS = 2.6
+LOW_PARTIALS = 2.6
 _BANDS = 6
 THIRDS = ((1, 3), (3, 5), (5, 7))
 """Places in `Frames.edges` where each third begins and ends."""
@@ -137,7 +140,7 @@ def make_frames(stretch: Samples, *, rate: int, f1: float, noise: NoiseFloor) ->
     window = hann(width)
     framed = np.lib.stride_tricks.sliding_window_view(stretch, width)[::hop]
     frequencies = np.arange(n // 2 + 1) * (rate / n)
-    low = max(LOW_HZ, _LOW_PARTIALS * f1)
+    low = max(LOW_HZ, LOW_PARTIALS * f1)
     bands = np.geomspace(low, min(HIGH_HZ, 0.48 * rate), _BANDS + 1)
     edges = np.searchsorted(frequencies, [max(40.0, 0.6 * f1), *bands])
     bins = fft.rfft(framed * window, n, axis=1)[:, : edges[-1] + 1]

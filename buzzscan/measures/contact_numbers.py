@@ -3,7 +3,8 @@
 Conventions
 -----------
 A line of the table is one tree, as `buzzscan.measures.trees` reads it. Columns: the cues of
-`COMPARED`, of `ALONE`, and the excess of `COMPARED` over the trend of the take.
+`COMPARED`, of `ALONE`, the excess of `COMPARED` over the trend of the take, and the figures of the
+continuation.
 
 Limits
 ------

@@ -2,8 +2,9 @@
 
 Conventions
 -----------
-Each note is read once, from a little before its onset to its end. Nothing of it is kept, but for
-the few notes of a recording that tell of its room before all are measured.
+Each note is read from a little before its onset to its end: once to measure it and once, beside all
+others, to hear whether it strikes. Nothing of it is kept, but for the few notes of a recording that
+tell of its room before all are measured.
 
 Limits
 ------

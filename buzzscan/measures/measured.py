@@ -69,7 +69,7 @@ class MeasuredNote:
     edt_s, t20_s, t30_s
         Decay times by ISO 3382-1 evaluation ranges, where the range above noise allows.
     buzz_db
-        Energy by which contact changes the note in 0.7–8 kHz from 50 ms to 600 ms after the
+        Energy by which contact changes the note in 0.7–8 kHz from 55 ms to 600 ms after the
         onset, over the note's whole energy, in dB: what is fresh of what is heard and, by half, of
         what a free string would have there, corrected by what simulated strings taught. A little
         over 0 where contact takes most of the note and puts as much elsewhere.

@@ -144,8 +144,8 @@ def _instrument(
         remarks = [doubt] if doubt else []
         if used.frets > guitar.frets:
             remarks.append(
-                f"the run goes up to fret {used.frets}, and the guitar file gives "
-                f"{guitar.frets} frets (22 if it gives none): {used.frets} taken"
+                f"the run goes up to fret {used.frets}, beyond the {guitar.frets} of the guitar "
+                f"file (22 where it names none): {used.frets} taken"
             )
         return used, placed, remarks
     if not len(midi):

@@ -39,6 +39,8 @@ _FIRST_FRET = 0.7
 """A run starts at the open string rather than at the first fret."""
 _UNFINISHED = 2.0
 """Leaving a string halfway through its run."""
+_OCTAVE = 12
+"""A run that has come this far up its string has been to its end: many turn at the octave."""
 _HAND = 5
 """Frets a hand reaches without moving."""
 
@@ -66,6 +68,11 @@ class States:
     top: int
     lowest: int
 
+    @property
+    def high(self) -> int:
+        """Fret from which a string is played to its end: an octave up, or where the neck ends."""
+        return min(self.top, self.lowest + _OCTAVE)
+
 
 def states_of(guitar: Guitar) -> States:
     """Return all states of a guitar."""
@@ -92,7 +99,7 @@ def start_costs(states: States, style: Style) -> FloatArray:
     outer = (states.string == states.string.max()) | (states.string == states.string.min())
     if style != "along":
         return np.where(low, 0.0, 1.0) + np.where(outer, 0.0, 2.0) + np.where(up, 0.0, 1.0)
-    high = states.fret >= min(states.top, states.lowest + 12)
+    high = states.fret >= states.high
     return np.where(
         up & low,
         _FIRST_FRET * (states.fret > states.lowest),
@@ -134,7 +141,7 @@ def _over_strings(states: States, style: Style) -> FloatArray:
     was = states.direction[:, None]
     fret_to, fret_from = states.fret[None, :], states.fret[:, None]
     far = np.where(apart > 1, 0.8, 0.0)
-    low, top = fret_to <= states.lowest + 1, fret_to >= min(states.top, states.lowest + 12)
+    low, top = fret_to <= states.lowest + 1, fret_to >= states.high
     begin = np.where(
         (now > 0) & low,
         2.2 + _FIRST_FRET * (fret_to > states.lowest),
@@ -142,9 +149,7 @@ def _over_strings(states: States, style: Style) -> FloatArray:
     )
     cost = begin + far
     if style == "along":
-        finished = np.where(
-            was > 0, fret_from >= states.lowest + 12, fret_from <= states.lowest + 1
-        )
+        finished = np.where(was > 0, fret_from >= states.high, fret_from <= states.lowest + 1)
         cost = cost + np.where(finished, 0.0, _UNFINISHED)
     rise = (states.pitch[None, :] - states.pitch[:, None]) * was
     hand = (np.abs(fret_to - fret_from) <= _HAND) & (apart == 1) & (was == now)

@@ -41,6 +41,28 @@ _SAME_STRING_CENTS, _CLEARING_CENTS = (-20.0, 20.0), (-20.0, 75.0)
 """One note's pitch, heard twice; and by how much a string sounds sharp while it strikes a fret
 and its partials are on no line."""
 _LIKELY, _QUIET_DB = 0.6, (13.0, 23.0)
+_NEW, _RISE_DB, _TONE_RISE_LESS_DB = (0.06, 0.25), (-6.0, -2.0), 3.0
+"""Share of a candidate's partials that is new, and their rise, or that of its tone alone, which
+counts for less: at the end of a note nothing is new, and all falls."""
+_PARTIALS, _FEW_PARTIALS, _PURE_SHARE = (1.0, 4.0), (0.0, 2.0), (0.7, 0.9)
+"""Partials that make a note, and those that do where they are all there is: high on the neck a dull
+pickup leaves two."""
+_EDGE_DB, _EDGE_LESS, _LEVEL_RISE_DB = (5.0, 10.0), (4.0, 5.0), (1.0, 6.0)
+"""Rise of the attack that shows a pick, and by how much less of it does where the partials rise
+as well."""
+_STILL, _STILL_NEW = (0.9, 0.98), (0.4, 0.8)
+"""A squeak may drown the attack, but not partials that are new and hold still."""
+_STRING_PARTIALS, _STRING_RISE_DB, _STRING_NEW = (4.0, 8.0), (3.0, 8.0), (0.3, 0.6)
+"""Partials, their rise and their newness by which a string is one beyond doubt."""
+_AGAIN_SHARE, _AGAIN_NEW, _TONE_SHARE = (0.4, 0.8), (0.12, 0.3), (0.1, 0.5)
+"""Share of the level that is the tone's: of all of it, where a string is picked again on the same
+fret, which adds little power, but is new all the same; and of what is new."""
+_STEADY, _STRUCK_SHARE = (0.68, 0.93), (0.4, 0.6)
+"""How steady a string's partials are, and the share of the level from which that of a struck one
+need not be."""
+_NO_TONE, _UNSTEADY, _SPEECH, _QUIET = 0.3, 0.2, 0.2, 0.5
+"""What is left of the odds of a candidate that fails in one of these alone: none of them is proof
+that no string was picked."""
 _VOICE_PARTIALS, _VOICE_B = 8, 7e-6
 """Partials in a straight series: a voice or a wind instrument, as no string is that thin."""
 _PICKED_GAIN_DB, _PICKED_RISE_DB = 8.0, 15.0
@@ -66,42 +88,72 @@ def note_odds(heard: Heard) -> FloatArray:
     A squeak or a thump adds nothing new at the pitch that sounds, or has no pitch; at a note's
     end the partials fall; a voice does not hold its partials still.
     """
-    new = _gate(heard.new, 0.06, 0.25)
-    rise = _gate(np.maximum(heard.rise_db, heard.tone_rise_db - 3.0), -6.0, -2.0)
     count = heard.n_found.astype(np.float64)
-    # High on the neck a dull pickup leaves two partials, but then they are all there is.
-    pure = _gate(heard.share, 0.7, 0.9) * _gate(count, 0.0, 2.0)
-    partials = np.maximum(_gate(count, 1.0, 4.0), pure)
-    # Where the partials hardly rise, the attack itself must stand out.
-    level = _gate(heard.rise_db, 1.0, 6.0)
-    edge = np.maximum(0.5 * level, _gate(heard.gain_db, 5.0 - 4.0 * level, 10.0 - 5.0 * level))
-    # A squeak may drown the attack, but not partials that are new and hold still, or are a
-    # string's beyond doubt.
-    edge = np.maximum(edge, _gate(heard.steady, 0.9, 0.98) * _gate(heard.new, 0.4, 0.8))
+    new = _gate(heard.new, *_NEW)
+    rise = _gate(np.maximum(heard.rise_db, heard.tone_rise_db - _TONE_RISE_LESS_DB), *_RISE_DB)
+    pure = _gate(heard.share, *_PURE_SHARE) * _gate(count, *_FEW_PARTIALS)
+    partials = np.maximum(_gate(count, *_PARTIALS), pure)
+    again = _gate(heard.whole_share, *_AGAIN_SHARE) * _gate(heard.new, *_AGAIN_NEW)
+    tone = _at_least(_NO_TONE, np.maximum(_gate(heard.share, *_TONE_SHARE), again))
     stiff = _gate(heard.b / heard.b_sd, *_STIFF_ERRORS)
     stiff *= 1.0 - _gate(heard.misfit, *_MISFIT_CENTS)
-    string = stiff * _gate(count, 4.0, 8.0)
-    plain = string * _gate(heard.rise_db, 3.0, 8.0)
-    edge = np.maximum(edge, plain * _gate(heard.new, 0.3, 0.6))
-    # A string picked again on the same fret adds little power, but is new all the same.
-    again = _gate(heard.whole_share, 0.4, 0.8) * _gate(heard.new, 0.12, 0.3)
-    tone = 0.3 + 0.7 * np.maximum(_gate(heard.share, 0.1, 0.5), again)
-    steady = 0.2 + 0.8 * _gate(heard.steady, 0.68, 0.93)
+    string = stiff * _gate(count, *_STRING_PARTIALS)
+    plain = string * _gate(heard.rise_db, *_STRING_RISE_DB)
+    odds = new * rise * partials * _edge(heard, plain) * tone * _steady(heard, count, plain)
+    return _softer(heard, odds, stiff=stiff, string=string)
+
+
+def _at_least(least: float, gate: FloatArray) -> FloatArray:
+    """Return a gate that lets this much through where it is shut."""
+    return least + (1.0 - least) * gate
+
+
+def _edge(heard: Heard, plain: FloatArray) -> FloatArray:
+    """Return how sure an attack shows: where the partials hardly rise, it must stand out itself.
+
+    Parameters
+    ----------
+    plain
+        How sure each candidate is a string beyond doubt.
+    """
+    level = _gate(heard.rise_db, *_LEVEL_RISE_DB)
+    low, high = (db - less * level for db, less in zip(_EDGE_DB, _EDGE_LESS, strict=True))
+    edge = np.maximum(0.5 * level, _gate(heard.gain_db, low, high))
+    edge = np.maximum(edge, _gate(heard.steady, *_STILL) * _gate(heard.new, *_STILL_NEW))
+    return np.maximum(edge, plain * _gate(heard.new, *_STRING_NEW))
+
+
+def _steady(heard: Heard, count: FloatArray, plain: FloatArray) -> FloatArray:
+    """Return how sure the partials hold still as those of a string and of no voice do."""
     voice = (heard.n_found >= _VOICE_PARTIALS) & (heard.b + 0.5 * heard.b_sd < _VOICE_B)
     # A string that keeps striking a fret is locked to the strikes and just as straight, but no
     # voice starts like a pick.
     voice &= (heard.gain_db < _PICKED_GAIN_DB) | (heard.rise_db < _PICKED_RISE_DB)
     struck = _gate(heard.gain_db, *_STRUCK_GAIN_DB) * _gate(count, *_STRUCK_PARTIALS)
-    steady = np.maximum(steady, np.maximum(struck, plain) * _gate(heard.share, 0.4, 0.6))
-    steady = np.where(voice, 0.2, steady)
-    odds = np.asarray(new * rise * partials * edge * tone * steady, np.float64)
-    # Talk is far softer than the run; a soft pick is let in again by the place it fits.
+    steady = _at_least(_UNSTEADY, _gate(heard.steady, *_STEADY))
+    steady = np.maximum(steady, np.maximum(struck, plain) * _gate(heard.share, *_STRUCK_SHARE))
+    return np.where(voice, _UNSTEADY, steady)
+
+
+def _softer(heard: Heard, odds: FloatArray, *, stiff: FloatArray, string: FloatArray) -> FloatArray:
+    """Return the odds, those of what is far softer than the run lowered.
+
+    Talk is; a soft pick is let in again by the place it fits.
+
+    Parameters
+    ----------
+    stiff, string
+        How sure each candidate's partials are those of a stiff string, and enough of them.
+    """
     likely = odds > _LIKELY
     usual = float(np.median(heard.level_db[likely])) if likely.any() else 0.0
     under_db = usual - heard.level_db
     sharp = _gate(heard.gain_db, *_STRUCK_GAIN_DB)
-    odds *= 1.0 - 0.8 * (1.0 - stiff) * (1.0 - sharp) * _gate(under_db, *_SPEECH_UNDER_DB)
-    return odds * (1.0 - 0.5 * (1.0 - string) * _gate(under_db, *_QUIET_DB))
+    talk = (1.0 - stiff) * (1.0 - sharp) * _gate(under_db, *_SPEECH_UNDER_DB)
+    quiet = (1.0 - string) * _gate(under_db, *_QUIET_DB)
+    return np.asarray(
+        odds * _at_least(_SPEECH, 1.0 - talk) * _at_least(_QUIET, 1.0 - quiet), np.float64
+    )
 
 
 def weeded(heard: Heard, sample_rate_hz: int) -> Heard:

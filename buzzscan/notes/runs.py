@@ -59,8 +59,8 @@ def run_fault(heard: Heard, placed: Placed, guitar: Guitar) -> str:  # noqa: PLR
     share = float(plain[counted].mean()) if counted.any() else 0.0
     if share < _STEP_SHARE:
         return (
-            f"{100 * share:.0f} % of the steps between notes go fret by fret, "
-            f"need {100 * _STEP_SHARE:.0f} %"
+            f"{100 * share:.0f} % of the steps between notes go fret by fret, or from string to "
+            f"string at one fret, need {100 * _STEP_SHARE:.0f} %"
         )
     sure = np.flatnonzero(note_odds(heard) > _SURE_NOTE)
     passed = float(np.mean(~np.isin(sure, placed.path.rows))) if len(sure) else 0.0
@@ -96,7 +96,7 @@ def _plain_steps(placed: Placed) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.
     beyond = (np.abs(hop) == 1) & (np.abs(np.abs(np.diff(pitch)) - 1.0) < 0.6)
     if placed.style == "position":
         return plain | beyond, ~again
-    begins = (hop != 0) & ((fret[1:] <= states.lowest + 1) | (fret[1:] >= states.lowest + 12))
+    begins = (hop != 0) & ((fret[1:] <= states.lowest + 1) | (fret[1:] >= states.high))
     return plain | beyond, ~again & ~begins
 
 

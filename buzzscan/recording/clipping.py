@@ -27,7 +27,7 @@ _FLAT_SHARE = 0.55
 _JOIN_FRAMES = 2
 """A low string reaches the ceiling once in two frames."""
 _LONG_S = 0.06
-"""Buzz is measured from 50 ms after the onset: shorter clipping only hits the attack."""
+"""Buzz is measured from 55 ms after the onset: shorter clipping only hits the attack."""
 _SPOILS_SHARE = 0.01
 
 

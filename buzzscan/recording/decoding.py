@@ -196,13 +196,17 @@ def _opened(path: Path, start: bytes) -> Any:
             )
     try:
         with _without_chatter() if _may_be_mp3(start) else nullcontext():
-            return soundfile.SoundFile(path)
+            file = soundfile.SoundFile(path)
     except (soundfile.SoundFileError, RuntimeError, TypeError, ValueError) as error:
         what = "holds text, not sound" if _is_text(start) else "holds no sound that can be read"
         reason = str(error).rpartition(": ")[2].rstrip(".")
         raise RecordingError(
             f"{path} {what} ({reason}); give a recording in WAV, FLAC, AIFF, Ogg or MP3"
         ) from error
+    # The library seeks to where it is after every read that it can. A frame of MP3 leans on those
+    # before it, so that a decoder that starts anew leaves a hole there.
+    file.seekable = lambda: False
+    return file
 
 
 def _may_be_mp3(start: bytes) -> bool:

@@ -224,7 +224,8 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan, bad: _Places) -> st
     if not findings:
         if bad:
             return f"No cause found: {_marked(bad)}"
-        return f"Nothing stands out{_part_judged(scan)}: no fault found at this bar"
+        buzz = words.quantity(scan.bars.buzz_db, 0, "dB")
+        return f"Nothing stands out{_part_judged(scan)}: no fault found, with buzz told from {buzz}"
     head = findings[0]
     more = len(findings) - 1
     rest = "" if not more else f", and {words.count(more, 'more finding')}"

@@ -38,6 +38,8 @@ class Case:
     strings: tuple[int, ...] = (1, 4, 6)
     amplitude_mm: float = 0.4
     least_told: float = 0.9
+    least_stiff: float = 0.85
+    """Share of notes whose inharmonicity is told: high ones have few partials that show it."""
 
 
 PICKUP = Chain(noise_dbfs=-70.0, horizontal=0.0)
@@ -48,9 +50,16 @@ CASES = (
     # The recording holds both polarisations; the second falls up to 30 % faster.
     Case("two polarisations", replace(PICKUP, horizontal=0.3), 0.5, 0.15, 0.7, strings=(2, 5)),
     Case("short notes", PICKUP, 0.5, 0.10, 0.32),
-    Case("very short notes", PICKUP, 1.0, None, 0.2, strings=(1, 3, 6)),
+    Case("very short notes", PICKUP, 1.0, None, 0.2, strings=(1, 3, 6), least_stiff=0.8),
     Case("room", replace(PICKUP, source="room", noise_dbfs=-62.0), 0.5, 0.15, 0.9),
-    Case("noise and hum", replace(PICKUP, noise_dbfs=-55.0, hum_dbfs=-45.0), 1.0, 0.15, 0.6),
+    Case(
+        "noise and hum",
+        replace(PICKUP, noise_dbfs=-55.0, hum_dbfs=-45.0),
+        1.0,
+        0.15,
+        0.6,
+        least_stiff=0.65,
+    ),
     Case("bass", PICKUP, 0.5, 0.10, 0.7, guitar=BASS, strings=(1, 4)),
     Case("seven strings", PICKUP, 0.5, 0.10, guitar=SEVEN, strings=(7, 3)),
 )
@@ -100,14 +109,15 @@ def test_errors_of_the_measures(case: Case) -> None:
     ]
     print(
         f"{case.name:18} {len(rows):4} notes  pitch {p95(cents):5.2f} c ({len(cents):3})"
-        f"  B {100 * p95(stiff or [0.0]):4.1f} % ({len(stiff):3})"
+        f"  B {100 * p95(stiff):4.1f} % ({len(stiff):3})"
         f"  decay {100 * p95(fall or [0.0]):5.1f} % ({len(fall):3})"
         f"  interval holds {100 * np.mean(held or [1.0]):3.0f} %"
     )
     assert p95(cents) <= case.pitch_cents
     assert max(abs(c) for c in cents) < 50.0  # no octave, no neighbour
     assert len(cents) >= case.least_told * len(rows)
-    assert p95(stiff or [0.0]) <= 0.05
+    assert p95(stiff) <= 0.05
+    assert len(stiff) >= case.least_stiff * len(rows)
     if case.decay_ratio is not None:
         assert p95(fall) <= case.decay_ratio
         assert len(fall) >= case.least_told * len(rows)
