@@ -175,6 +175,9 @@ def test_strings_that_do_not_tell_are_said(neck: Callable[..., Positions]) -> No
     assert "Strings 5–6 do not tell either way." in told(neck(), untold=(5, 6)).summary
     assert "String 5 does not tell either way." in told(neck(), untold=(5,)).summary
     assert "not tell either way" not in told(neck()).summary
+    unplayed = neck(lost=tuple((s, f) for s in (5, 6) for f in range(23)))
+    summary = told(unplayed, untold=(2, 5, 6)).summary
+    assert "String 2 does not tell either way. Strings 5–6 were not played." in summary
     # on low action as well
     wide = told(neck(), cause=cause("low action"), strings=(4,), untold=(3,)).summary
     assert "String 4 buzzes in 2 places (frets 7–8 on string 4;" in wide

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from buzzscan.guitar import Guitar
-from buzzscan.neck.verdict import Position
+from buzzscan.neck.verdict import CONTACT_KINDS, Position
 from buzzscan.report import words
 from buzzscan.report.neck_view import neighbour_of
 from buzzscan.report.view import view_of
@@ -196,7 +196,28 @@ def test_what_is_bad_without_a_cause_is_shown_first_and_played_again(neck_scan: 
     view = view_of(replace(neck_scan, findings=()))
     assert view.first_key == "6-9"
     assert view.first_step.startswith("Play it again")
+    assert "look there for a loose fret" in view.first_step
+    assert view.unexplained == "", "the headline says it"
     assert "Play it again" not in view_of(neck_scan).first_step
+    dead = tuple(replace(p, buzz=p.buzz and "clean") for p in neck_scan.positions)
+    step = view_of(replace(neck_scan, findings=(), positions=dead)).first_step
+    assert step.startswith("Play it again")
+    assert "loose fret" not in step
+
+
+def test_buzz_that_no_finding_explains_is_said_after_them(neck_scan: Scan) -> None:
+    view = view_of(neck_scan)
+    first = neck_scan.findings[0]
+    explained = {i for f in neck_scan.findings if f.kind in CONTACT_KINDS for i in f.notes}
+    left = [p for p in neck_scan.positions if p.buzz == "buzz" and explained.isdisjoint(p.notes)]
+    assert (f"{len(left)} position" in view.unexplained.replace("\u00a0", " ")) == bool(left)
+    fewer = replace(first, notes=())
+    told = view_of(replace(neck_scan, findings=(fewer, *neck_scan.findings[1:]))).unexplained
+    assert told.replace("\u00a0", " ").startswith(
+        "No cause found: 1 position chokes (fret 9, string 6), 5 positions buzz. Play it again"
+    )
+    sound = tuple(replace(p, buzz=p.buzz and "clean") for p in neck_scan.positions)
+    assert view_of(replace(neck_scan, positions=sound)).unexplained == ""
 
 
 def test_nothing_judged_says_so(neck_scan: Scan) -> None:

@@ -112,22 +112,32 @@ def _rest(found: Found) -> str:
 
 
 def _untold(found: Found, positions: Positions) -> str:
-    """Return the sentence on strings that do not tell, or nothing.
+    """Return the sentences on strings that do not tell, or were not played, or nothing.
 
     One that is marked where the others strike is named with why that alone tells little.
     """
-    if not found.untold:
-        return ""
-    which = strings_named(found.untold)
-    verb = "does" if len(found.untold) == 1 else "do"
+    played = {s for (s, _), position in positions.items() if position.picked}
+    silent = [s for s in found.untold if s not in played]
+    untold = [s for s in found.untold if s in played]
+    verb = "was" if len(silent) == 1 else "were"
+    unplayed = f" {_starting(strings_named(silent))} {verb} not played." if silent else ""
+    if not untold:
+        return unplayed
+    verb = "does" if len(untold) == 1 else "do"
     frets = {fret for string, fret in found.places if string in found.strings}
-    places = [(s, f) for s in found.untold for f in sorted(frets) if (s, f) in positions]
+    places = [(s, f) for s in untold for f in sorted(frets) if (s, f) in positions]
     why = "; ".join(
         f"{place_named(*p)}: {positions[p].reason or 'marked, which alone shows little'}"
         for p in places
         if tells_contact(positions[p].buzz)
     )
-    return f" {which[0].upper()}{which[1:]} {verb} not tell either way{f' ({why})' if why else ''}."
+    which = _starting(strings_named(untold))
+    return f" {which} {verb} not tell either way{f' ({why})' if why else ''}.{unplayed}"
+
+
+def _starting(words: str) -> str:
+    """Return words as a sentence begins."""
+    return words[0].upper() + words[1:]
 
 
 def _lost(places: Sequence[Place], positions: Positions) -> str:
@@ -282,7 +292,7 @@ def _widespread(
     does = "buzzes" if one else "buzz"
     if not any_marked(named, positions):
         does = f"{FAINTLY_ONE if one else FAINTLY},"
-    buzz = f"{which[0].upper()}{which[1:]} {does}"
+    buzz = f"{_starting(which)} {does}"
     return Finding(
         kind=kind,
         strings=strings,
@@ -315,7 +325,7 @@ def dead_spot_finding(spot: DeadSpot, positions: Positions) -> Finding:
     named = place_named(spot.string, spot.fret)
     summary = (
         f"{how_sure(spot.confidence)}: the neck takes the note. "
-        f"{named[0].upper()}{named[1:]} falls "
+        f"{_starting(named)} falls "
         f"{spot.ratio:.1f} times as fast as this string usually does{wide}, at "
         f"{spot.pitch_hz:.0f} Hz, with no added highs.{follow}"
     )

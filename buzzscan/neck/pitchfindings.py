@@ -159,13 +159,14 @@ def _tuning(
     capo: int,
 ) -> Finding:
     word = "sharp" if cents > 0.0 else "flat"
+    held = f"at the capo on fret {capo}" if capo else "open"
     confidence = _confidence(cents, pitch.tuning_error, bars.pitch_cents * 0.7)
     return _finding(
         "tuning",
         pitch,
         (capo,),
         confidence=confidence,
-        summary=f"{how_sure(confidence)}: string {pitch.string}, open, is "
+        summary=f"{how_sure(confidence)}: string {pitch.string}, {held}, is "
         f"{abs(cents):.1f} cents {word} against the other strings "
         f"(± {_Z_90 * pitch.tuning_error:.1f}): it was not in tune for this take.",
         notes=_ids(pitch.string, (capo,), positions),

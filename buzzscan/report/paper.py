@@ -72,6 +72,8 @@ def bench_pdf(view: ReportView, clips: ClipSet) -> bytes:
         _finding(sheet, index, finding)
         if index <= MOST_DRAWN:
             _evidence(sheet, view, finding, clips)
+    if view.unexplained:
+        sheet.paragraph(view.unexplained, size=10.0, after=4.0)
     for layer in view.layers[1:]:
         sheet.heading(layer.title, keep=180.0)
         sheet.neck(layer)

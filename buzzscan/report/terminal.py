@@ -215,6 +215,9 @@ def _findings(view: ReportView, *, width: int, color: bool) -> Iterator[str]:
         yield from _wrap(finding.summary, width, first="   ", rest="   ")
         yield from _wrap(f"Next: {finding.next_step}", width, first="   ", rest="   ")
         yield ""
+    if view.unexplained:
+        yield from _wrap(view.unexplained, width)
+        yield ""
 
 
 def _sources(view: ReportView, *, width: int, color: bool) -> Iterable[str]:

@@ -37,6 +37,9 @@ _Places = dict[str, list[tuple[int, int]]]
 _BAD = ("choked", "buzz", "dead")
 """Verdicts that nobody takes for a sound note, worst first."""
 _PLAY_AGAIN = "Play it again: what comes back is the neck's, what does not was the hand's."
+_LOOK_THERE = (
+    "Where buzz comes back, look there for a loose fret, a chip under the string or a loose part."
+)
 _MOST_NAMED = 3
 """So many places are named one by one."""
 _MOST_OF_NECK = 0.9
@@ -97,7 +100,10 @@ class RecordingView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportView:
-    """The whole report in words."""
+    """The whole report in words.
+
+    `unexplained` tells of buzz that none of several findings explains; it is empty without any.
+    """
 
     title: str
     shop: str
@@ -109,6 +115,7 @@ class ReportView:
     layers: tuple[MapLayer, ...]
     positions: dict[str, PositionView]
     findings: tuple[FindingView, ...]
+    unexplained: str
     remarks: tuple[str, ...]
     recordings: tuple[RecordingView, ...]
     note_headers: tuple[str, ...]
@@ -158,6 +165,7 @@ def view_of(scan: Scan) -> ReportView:
         layers=tuple(map_layer(layer, scan, by_place, positions) for layer in LAYERS),
         positions=positions,
         findings=findings,
+        unexplained=_unexplained(scan) if findings else "",
         remarks=tuple(words.sentence(words.held(remark)) for remark in scan.remarks),
         recordings=tuple(_recording_view(scan, index) for index in range(len(scan.recordings))),
         note_headers=NOTE_HEADERS,
@@ -229,10 +237,30 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan, bad: _Places) -> st
     head = findings[0]
     more = len(findings) - 1
     rest = "" if not more else f", and {words.count(more, 'more finding')}"
-    struck: _Places = {word: bad[word] for word in ("choked", "buzz") if word in bad}
-    if struck and not any(f.kind in CONTACT_KINDS for f in findings):
-        rest += f"; no cause found: {_marked(struck)}"
+    alone = _struck_alone(scan)
+    if alone and not any(f.kind in CONTACT_KINDS for f in findings):
+        rest += f"; no cause found: {_marked(alone)}"
     return f"{head.title}{rest}"
+
+
+def _unexplained(scan: Scan) -> str:
+    """Return what to say of buzz that no finding explains, or nothing."""
+    alone = _struck_alone(scan)
+    return f"No cause found: {_marked(alone)}. {_PLAY_AGAIN} {_LOOK_THERE}" if alone else ""
+
+
+def _struck_alone(scan: Scan) -> _Places:
+    """Return the positions that strike a fret and are no evidence of any finding, by verdict."""
+    explained = {i for f in scan.findings if f.kind in CONTACT_KINDS for i in f.notes}
+    told = {
+        word: [
+            (p.string, p.fret)
+            for p in scan.positions
+            if p.buzz == word and explained.isdisjoint(p.notes)
+        ]
+        for word in ("choked", "buzz")
+    }
+    return {word: places for word, places in told.items() if places}
 
 
 def _part_judged(scan: Scan) -> str:
@@ -270,7 +298,8 @@ def _first_step(findings: tuple[FindingView, ...], bad: _Places) -> str:
     Of what is bad without a cause, it is to hear it again.
     """
     if not findings:
-        return _PLAY_AGAIN if bad else ""
+        struck = {"buzz", "choked"} & bad.keys()
+        return " ".join((_PLAY_AGAIN, *([_LOOK_THERE] if struck else []))) if bad else ""
     first, stop, _ = findings[0].next_step.partition(". ")
     return f"{first}." if stop else first
 
