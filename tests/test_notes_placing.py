@@ -28,6 +28,16 @@ def test_a_run_along_a_string_lies_on_it(string: int) -> None:
     assert way(placed) == [(string, f) for f in UP_DOWN]
 
 
+def test_a_string_that_keeps_striking_frets_stays_itself() -> None:
+    """Its partials are locked to the strikes: they lie straight, as those of no string do."""
+    rattles = np.array([2 <= fret <= 10 for fret in UP_DOWN])
+    plain = a_string(45)
+    b = np.where(rattles, 2e-6, plain.b)
+    b_sd = np.where(rattles, 2e-6, plain.b_sd)
+    placed = place(a_string(45, b=b, b_sd=b_sd), Guitar())
+    assert way(placed) == [(5, f) for f in UP_DOWN]
+
+
 def test_a_run_in_position_changes_strings() -> None:
     places = [(6, f) for f in range(5)] + [(5, f) for f in range(5)] + [(4, f) for f in range(5)]
     midi = [Guitar().midi(s, f) for s, f in places]

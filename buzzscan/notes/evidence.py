@@ -103,7 +103,8 @@ def _stiffness_off(heard: Heard, states: States, strings: Strings) -> FloatArray
 
     Strings differ by factors and errors of measurement add, so the smaller of the two readings
     holds: a B that cannot be told from 0 fits any string that is as hard to tell, and where nothing
-    is known of a string yet, only too large a B speaks against it.
+    is known of a string yet, only too large a B speaks against it. Partials that are locked to the
+    strikes on a fret speak for no string and against none.
     """
     n = len(states.string) // 2
     string, fret = states.string[:n], states.fret[:n]
@@ -113,7 +114,8 @@ def _stiffness_off(heard: Heard, states: States, strings: Strings) -> FloatArray
     spread = np.hypot(_LN_B_SD, strings.ln_b_sd[string])
     of_factor = np.log(heard_b / should) / np.hypot(error / np.maximum(heard_b, should), spread)
     of_sum = (heard_b - should) / np.hypot(error, should * np.minimum(spread, 1.0))
-    return np.asarray(np.minimum(np.abs(of_factor), np.abs(of_sum)), np.float64)
+    off = np.minimum(np.abs(of_factor), np.abs(of_sum))
+    return np.where(heard.locked[:, None], 0.0, off)
 
 
 def _rattling(heard: Heard, states: States, strings: Strings, a4_hz: float) -> FloatArray:

@@ -25,7 +25,7 @@ from buzzscan.notes.spectra import PITCHES_HZ, Spectra, pitch_scores, spectra_ar
 from buzzscan.notes.tones import follow_tones
 from buzzscan.recording import Recording, Samples
 
-__all__ = ["POWER_STEP_S", "Heard", "listen", "power_step_samples", "select"]
+__all__ = ["LEAST_STRING_B", "POWER_STEP_S", "Heard", "listen", "power_step_samples", "select"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -42,6 +42,9 @@ POWER_STEP_S = 0.005
 """Step at which the power of the waveform is kept, to tell where notes end."""
 _ASTRAY_S = 0.012
 """An attack further than this from where the partials begin belongs to something else."""
+LEAST_STRING_B = 7e-6
+"""No string has less: the thinnest of a guitar, 0.20 mm of steel, has 9e-6
+when it is open (π³·E·d⁴/(64·T·L²), as in `buzzscan.notes.strings`)."""
 _LEAST_GAIN_DB = 2.0
 _PROVED_GAIN_DB = 4.0
 """An attack drowned by a squeak, but shown by its partials, counts as one of this rise."""
@@ -98,6 +101,15 @@ class Heard:
     def midi(self, a4_hz: float) -> FloatArray:
         """Return the pitches as MIDI numbers, fractions and all, when A4 is at so many Hz."""
         return np.asarray(69.0 + 12.0 * np.log2(self.pitch_hz / a4_hz), np.float64)
+
+    @property
+    def locked(self) -> npt.NDArray[np.bool_]:
+        """Return which have partials that lie straighter than those of any string.
+
+        So they do while a string keeps striking a fret: they are locked to the strikes, and B says
+        nothing of which string it is.
+        """
+        return np.asarray(self.b + self.b_sd < LEAST_STRING_B, np.bool_)
 
 
 def power_step_samples(sample_rate_hz: int) -> int:

@@ -44,6 +44,8 @@ _FAR_OFF_CENTS = 25.0
 _OFFSET_CENTS_PER_NAT = 25.0
 _LIKELY, _LOWEST_SHARE = 0.5, 0.03
 """Odds from which a candidate counts for the lowest notes, and how many may lie lower by error."""
+_UNKNOWN_LN_B_SD = 3.0
+"""Standard error of ln B of a candidate whose partials say nothing of it."""
 _HAND, _OUT_OF_REACH = 4, 1.0
 """A run in position stays within five frets; nats for each note outside."""
 
@@ -175,7 +177,11 @@ class _Run:
             take=_ODDS_NATS * (1.0 - self.odds),
             skip=_ODDS_NATS * self.odds,
             ln_b=np.log(self.heard.b),
-            ln_b_sd=np.minimum(self.heard.b_sd / self.heard.b, 3.0),
+            ln_b_sd=np.where(
+                self.heard.locked,
+                _UNKNOWN_LN_B_SD,
+                np.minimum(self.heard.b_sd / self.heard.b, _UNKNOWN_LN_B_SD),
+            ),
         )
 
     def learnt(self, path: Path) -> Strings:

@@ -17,7 +17,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from buzzscan.notes.hearing import Heard, select
+from buzzscan.notes.hearing import LEAST_STRING_B, Heard, select
 
 __all__ = ["note_odds", "weeded"]
 
@@ -63,7 +63,7 @@ need not be."""
 _NO_TONE, _UNSTEADY, _SPEECH, _QUIET = 0.3, 0.2, 0.2, 0.5
 """What is left of the odds of a candidate that fails in one of these alone: none of them is proof
 that no string was picked."""
-_VOICE_PARTIALS, _VOICE_B = 8, 7e-6
+_VOICE_PARTIALS = 8
 """Partials in a straight series: a voice or a wind instrument, as no string is that thin."""
 _PICKED_GAIN_DB, _PICKED_RISE_DB = 8.0, 15.0
 """Rise of an attack, and of its partials, that a voice does not reach within a few ms."""
@@ -125,7 +125,7 @@ def _edge(heard: Heard, plain: FloatArray) -> FloatArray:
 
 def _steady(heard: Heard, count: FloatArray, plain: FloatArray) -> FloatArray:
     """Return how sure the partials hold still as those of a string and of no voice do."""
-    voice = (heard.n_found >= _VOICE_PARTIALS) & (heard.b + 0.5 * heard.b_sd < _VOICE_B)
+    voice = (heard.n_found >= _VOICE_PARTIALS) & (heard.b + 0.5 * heard.b_sd < LEAST_STRING_B)
     # A string that keeps striking a fret is locked to the strikes and just as straight, but no
     # voice starts like a pick.
     voice &= (heard.gain_db < _PICKED_GAIN_DB) | (heard.rise_db < _PICKED_RISE_DB)

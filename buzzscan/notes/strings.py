@@ -150,7 +150,8 @@ def learnt_strings(
             spread = MAD_TO_SIGMA * float(np.median(np.abs(off[mine] - cents[s])))
             known = max(_CENTS_SD, spread) + 20.0 / mine.sum()
             cents_sd[s] = min(known, _CENTS_SD_UNKNOWN)
-        told = _stiffness(open_b[mine], open_b_sd[mine])
+        telling = mine & ~heard.locked[rows]
+        told = _stiffness(open_b[telling], open_b_sd[telling])
         if told is not None:
             own, weight = told
             prior = (_ASSUMED_WIDER / start.ln_b_sd[s]) ** 2
