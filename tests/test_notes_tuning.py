@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 
 from buzzscan.guitar import Guitar
-from buzzscan.notes.tuning import frets_reached, lowest_notes, note_name, tuning_guesses
+from buzzscan.notes.tuning import (
+    frets_reached,
+    lowest_notes,
+    note_name,
+    tuning_guesses,
+    tuning_nats,
+)
 
 
 def runs(*opens: int, top: int = 12, first: int = 0) -> np.ndarray:
@@ -61,3 +67,14 @@ def test_a_stretch_begins_at_the_capo() -> None:
 
 def test_notes_have_names() -> None:
     assert [note_name(v) for v in (28, 40, 61, 69)] == ["E1", "E2", "C#4", "A4"]
+
+
+def test_a_tuning_has_no_more_strings_than_runs_begin() -> None:
+    six = Guitar()
+    seven = Guitar(tuning=("B1", *six.tuning))
+    played = runs(40, 45, 50, 55, 59, 64)
+    assert tuning_nats(six, played) == 0.0
+    # ten nats for the string that nobody began, beside what any other tuning than standard costs
+    assert tuning_nats(seven, played) == tuning_nats(seven, runs(35, 40, 45, 50, 55, 59, 64)) + 10.0
+    # runs from a higher fret are as many
+    assert tuning_nats(six, runs(52, 57, 62, 67, 71, 76)) == 0.0

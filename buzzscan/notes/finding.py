@@ -153,7 +153,7 @@ def _instrument(
     tried = [
         _on_its_frets(takes, midi, guess, usual=_USUAL_FRETS) for guess in tuning_guesses(midi)
     ]
-    found, placed = min(tried, key=lambda one: tuning_nats(one[0]) + total_cost(one[1]))
+    found, placed = min(tried, key=lambda one: tuning_nats(one[0], midi) + total_cost(one[1]))
     words = " ".join(found.tuning)
     remark = (
         f"no guitar file: the recording fits standard tuning ({words}), {found.frets} frets taken"

@@ -64,6 +64,10 @@ _USUAL_NATS, _OWN_NATS = 8.0, 16.0
 """How much less common a tuning is than the standard one, and one that is in no use. A run that
 leaves the first frets of a string out costs the standard tuning up to 7 nats a string, one that is
 in another tuning 40 and more (on takes of real notes)."""
+_GUITAR_STRINGS, _BASS_STRINGS, _HIGHEST_OF_A_BASS = 6, 4, 52
+_IDLE_NATS = 10.0
+"""Cost of each string more than is usual and than runs begin on: notes whose stiffness is not that
+of their string would lie on one that nobody played. Fewer of the usual ones may be recorded."""
 
 
 def lowest_notes(midi: FloatArray) -> Counter[int]:
@@ -155,11 +159,22 @@ def tuning_guesses(midi: FloatArray, *, count: int = 3) -> tuple[Guitar, ...]:
     return tuple(Guitar(tuning=tuple(map(note_name, opens))) for opens in likely) or (Guitar(),)
 
 
-def tuning_nats(guitar: Guitar) -> float:
-    """Return by how many nats the tuning of an instrument is less common than the standard one."""
+def tuning_nats(guitar: Guitar, midi: FloatArray) -> float:
+    """Return by how many nats a tuning is less likely than a standard one that has all its runs.
+
+    Parameters
+    ----------
+    guitar
+        The instrument.
+    midi
+        Heard pitches in order, on the grid of the tuning.
+    """
+    usual = _GUITAR_STRINGS if guitar.midi(1, 0) > _HIGHEST_OF_A_BASS else _BASS_STRINGS
+    runs = max(len(lowest_notes(midi)), usual)
+    idle = _IDLE_NATS * max(guitar.n_strings - runs, 0)
     if guitar.tuning == STANDARD_TUNING:
-        return 0.0
-    return _USUAL_NATS if guitar.tuning in _USUAL else _OWN_NATS
+        return idle
+    return idle + (_USUAL_NATS if guitar.tuning in _USUAL else _OWN_NATS)
 
 
 def note_name(midi: int) -> str:
