@@ -48,6 +48,27 @@ def test_a_dip_that_comes_back_is_no_stop() -> None:
     assert ending((0.5, -70), (0.5, -20), (0.1, -35), (0.9, -20), (1.0, -20)) == (2.0, False)
 
 
+KNOCK = ((0.5, -70), (0.08, -20))
+
+
+@pytest.mark.parametrize(
+    ("then", "stopped"),
+    [
+        ([(0.1, -34.0 - k) for k in range(15)], False),  # 10 dB/s, as strings fall
+        (
+            [(0.1, -34.0 - 5.0 * k) for k in range(7)] + [(0.8, -69.0)],
+            True,
+        ),  # 50 dB/s: it was stopped
+        ([(1.5, -45.0)], True),  # what the other strings do, or a room
+        ([(0.08, -34.0), (1.4, -62.0)], True),  # noise
+    ],
+)
+def test_a_note_that_rings_on_under_the_knock_of_its_pick_is_not_stopped(
+    then: list[tuple[float, float]], *, stopped: bool
+) -> None:
+    assert ending(*KNOCK, *then, (1.0, -20))[1] == stopped
+
+
 def test_the_level_of_an_attack_is_its_highest() -> None:
     levels = attack_levels(
         power((0.5, -60), (0.01, -30), (0.02, -12), (0.47, -40)),
