@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 import pytest
@@ -13,7 +13,7 @@ from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.clearance import setup_of
 from buzzscan.neck.intonation import CENTS_PER_LENGTH, StringPitch, string_pitches
 from buzzscan.neck.pitchfindings import pitch_findings
-from buzzscan.neck.positions import judge_positions
+from buzzscan.neck.positions import Place, judge_positions
 from buzzscan.neck.verdict import Bars, Finding
 
 Maker = Callable[..., MeasuredNote]
@@ -21,10 +21,18 @@ GUITAR = Guitar(scale_mm=647.7)
 STRING = 5
 
 
-def split(note_at: Maker, cents: np.ndarray, guitar: Guitar = GUITAR) -> StringPitch:
+def split(
+    note_at: Maker,
+    cents: np.ndarray,
+    guitar: Guitar = GUITAR,
+    *,
+    glides: Mapping[Place, float] | None = None,
+) -> StringPitch:
     notes = [note_at(STRING, f, id=f + 1, cents=float(c)) for f, c in enumerate(cents)]
     positions = judge_positions(guitar, notes, bars=Bars(), offset_cents=0.0)
-    found = string_pitches(guitar, positions, setup_of(guitar), offset_cents=0.0)
+    found = string_pitches(
+        guitar, positions, setup_of(guitar), offset_cents=0.0, glides=glides or {}
+    )
     assert [f.string for f in found] == [STRING]
     return found[0]
 
@@ -87,7 +95,7 @@ def test_an_open_string_off_from_all_its_frets_tells_nothing(note_at: Maker) -> 
     cents[0] -= 20.0
     notes = [note_at(STRING, f, id=f + 1, cents=float(c)) for f, c in enumerate(cents)]
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
-    assert string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0) == ()
+    assert string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0, glides={}) == ()
 
 
 def test_under_a_capo_no_saddle_is_told(note_at: Maker) -> None:
@@ -96,7 +104,7 @@ def test_under_a_capo_no_saddle_is_told(note_at: Maker) -> None:
     cents = model(pressing=6.0, saddle=-6.0)[2:]
     notes = [note_at(STRING, f + 2, id=f + 1, cents=float(c)) for f, c in enumerate(cents)]
     positions = judge_positions(guitar, notes, bars=Bars(), offset_cents=0.0)
-    found = string_pitches(guitar, positions, setup_of(guitar), offset_cents=0.0)
+    found = string_pitches(guitar, positions, setup_of(guitar), offset_cents=0.0, glides={})
     told = pitch_findings(found, {}, bars=Bars(), scale_mm=647.7, nut_gap_mm=None, capo=2)
     assert not [f for f in told if f.kind == "saddle"]
 
@@ -153,7 +161,7 @@ def test_a_first_fret_that_is_not_used_tells_no_high_nut(note_at: Maker) -> None
         for f, c in enumerate(cents)
     ]
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
-    pitch = string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0)[0]
+    pitch = string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0, glides={})[0]
     assert pitch.first_cents is None
     assert pitch.nut_cents == pytest.approx(9.0, abs=0.2)
     assert named(pitch) == ()
@@ -171,7 +179,24 @@ def test_one_string_alone_has_none_to_be_out_of_tune_with(note_at: Maker) -> Non
 def test_without_the_open_string_nothing_is_told(note_at: Maker) -> None:
     notes = [note_at(STRING, f, id=f, cents=9.0) for f in range(1, 23)]
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
-    assert string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0) == ()
+    assert string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0, glides={}) == ()
+
+
+def test_a_saddle_that_a_hard_hand_may_make_is_less_sure(note_at: Maker) -> None:
+    cents = model(saddle=7.0)
+    even = split(note_at, cents, glides={(STRING, f): 2.0 for f in range(23)})
+    # the same force on a string half as long stretches it four times as much (Legge & Fletcher,
+    # JASA 76, 1984): the glide of the take rises towards the saddle as a wrong saddle's cents do
+    hard = split(note_at, cents, glides={(STRING, f): 3.0 * 2.0 ** (f / 12.0) for f in range(23)})
+    assert even.saddle_cents == pytest.approx(hard.saddle_cents)
+    # a quarter of the 3 cents between the open string and the 12th fret
+    assert hard.saddle_error**2 - even.saddle_error**2 == pytest.approx(0.75**2, rel=0.05)
+    harder = split(
+        note_at, cents, glides={(STRING, f): 10.0 * 2.0 ** (f / 12.0) for f in range(23)}
+    )
+    assert harder.saddle_error > 2.0 * hard.saddle_error, "over 12 cents none is taken off"
+    assert [f.kind for f in named(even)] == ["saddle"]
+    assert named(harder) == ()
 
 
 def test_small_errors_are_left_alone(note_at: Maker) -> None:
@@ -190,7 +215,7 @@ def test_a_misplaced_note_does_not_move_the_saddle(note_at: Maker) -> None:
 def test_few_notes_say_nothing(note_at: Maker) -> None:
     notes = [note_at(STRING, f, id=f + 1) for f in range(4)]
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
-    assert string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0) == ()
+    assert string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0, glides={}) == ()
 
 
 def test_notes_that_strike_a_fret_say_nothing_of_the_saddle(note_at: Maker) -> None:
@@ -200,6 +225,6 @@ def test_notes_that_strike_a_fret_say_nothing_of_the_saddle(note_at: Maker) -> N
         for f, c in enumerate(cents)
     ]
     positions = judge_positions(GUITAR, notes, bars=Bars(), offset_cents=0.0)
-    (told,) = string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0)
+    (told,) = string_pitches(GUITAR, positions, setup_of(GUITAR), offset_cents=0.0, glides={})
     assert told.n_notes == 12
     assert abs(told.saddle_cents) < 0.05

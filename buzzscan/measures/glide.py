@@ -22,7 +22,7 @@ import numpy.typing as npt
 from buzzscan.partials import LEAST_PERIODS, PartialFit, measure_partials
 from buzzscan.units import DB_PER_NEPER, MAD_TO_SIGMA
 
-__all__ = ["Glide", "glide_of"]
+__all__ = ["MOST_CENTS", "Glide", "glide_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -33,7 +33,7 @@ _MOST_PARTIALS = 16
 _LEAST_PARTIALS = 3
 _FLOOR_CENTS = 0.01
 """Agreement of partials that is never undercut: the leakage between them."""
-_MOST_CENTS = 12.0
+MOST_CENTS = 12.0
 """Glide at the onset: a 2 mm swing on a thin string gives 1.5 to 4 cents; 5 mm six times that,
 and nobody sets up a guitar for it."""
 _USUAL_CENTS = 1.5
@@ -199,6 +199,9 @@ def _judged(change: float, error: float, lever: float, whole: float) -> Glide:
     doubt = error * lever
     known = usual**2 / (usual**2 + doubt**2)
     # No attack makes a note flat.
-    cents = float(np.clip(known * change * lever, 0.0, _MOST_CENTS * whole))
+    read = max(known * change * lever, 0.0)
+    cents = min(read, MOST_CENTS * whole)
     left = np.hypot(np.sqrt(known) * doubt, _SHARE_OF_CORRECTION * cents)
+    # what is too much to be believed is not taken off, and may be true all the same
+    left = np.hypot(left, read - cents)
     return Glide(cents=cents, error_cents=float(left))

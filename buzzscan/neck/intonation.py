@@ -22,14 +22,16 @@ not told.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from buzzscan.guitar import Guitar
+from buzzscan.measures.glide import MOST_CENTS
 from buzzscan.neck.clearance import Setup
+from buzzscan.neck.positions import Place
 from buzzscan.neck.verdict import Position, tells_contact
 from buzzscan.units import MAD_TO_SIGMA
 
@@ -50,6 +52,10 @@ its pitch (0.5 to 1.5 cents of saddle and nut in simulations that share nothing 
 _PRESSING_CENTS = 3.0
 """Standard deviation, before anything is heard, of what pressing a string down makes of its pitch
 (common practice, no source: a few cents)."""
+_LEFT_OF_GLIDE = 0.25
+"""Share of the glide of a hard attack, as read at the onset, that may be left in a pitch: a swing
+stretches a short string more, so that what is left looks like a saddle too far forward (a fifth of
+it is, on one simulation that shares nothing with ours, and none on our own)."""
 _NO_CENTS = 1e-3
 _OPEN_OFF_CENTS = 4.0
 """An open string that reads further than this from where its frets put it, by all terms, is none to
@@ -124,7 +130,13 @@ def _spreads(pressing_cents: float) -> FloatArray:
 
 
 def _pitch_of(
-    string: int, frets: FloatArray, cents: FloatArray, setup: Setup, capo: int
+    string: int,
+    frets: FloatArray,
+    cents: FloatArray,
+    setup: Setup,
+    capo: int,
+    *,
+    glides: FloatArray,
 ) -> StringPitch | None:
     if frets.size < _LEAST_NOTES or np.ptp(frets) < 5.0:
         return None
@@ -143,7 +155,12 @@ def _pitch_of(
     # tuning; the 12th fret, pressed, against the open string; the nut
     parts = np.array([[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
     tuning, saddle, above = (parts @ fit).tolist()
-    error = np.sqrt(np.diag(parts @ covariance @ parts.T) + _SHARED_CENTS**2)
+    # what is more than is believed was not taken off at all
+    left = _LEFT_OF_GLIDE * glides + np.maximum(glides - MOST_CENTS, 0.0)
+    gliding, _ = _fit(terms, left, _spreads(_PRESSING_CENTS))
+    error = np.sqrt(
+        np.diag(parts @ covariance @ parts.T) + _SHARED_CENTS**2 + (parts @ gliding) ** 2
+    )
     return StringPitch(
         string=string,
         tuning_cents=tuning,
@@ -160,12 +177,24 @@ def _pitch_of(
 
 
 def string_pitches(
-    guitar: Guitar, positions: Sequence[Position], setup: Setup, *, offset_cents: float
+    guitar: Guitar,
+    positions: Sequence[Position],
+    setup: Setup,
+    *,
+    offset_cents: float,
+    glides: Mapping[Place, float],
 ) -> tuple[StringPitch, ...]:
     """Return the split for every string with enough notes in tune enough to use.
 
     Notes that strike a fret are left out: they sound some cents sharp. The open string must be
     among those that are left: nut, saddle and tuning are all told against it.
+
+    Parameters
+    ----------
+    offset_cents
+        Of the instrument as a whole.
+    glides
+        How much sharper than where it settles each place is at the onset, in cents, where told.
     """
     out = []
     for string in guitar.strings:
@@ -180,7 +209,10 @@ def string_pitches(
         near = np.abs(cents - np.median(cents)) <= _WILD_CENTS
         if not np.any(frets[near] == guitar.capo):
             continue
-        found = _pitch_of(string, frets[near], cents[near], setup, guitar.capo)
+        known = [glides[string, int(fret)] for fret in frets[near] if (string, int(fret)) in glides]
+        usual = float(np.median(known)) if known else 0.0
+        gliding = np.array([glides.get((string, int(fret)), usual) for fret in frets[near]])
+        found = _pitch_of(string, frets[near], cents[near], setup, guitar.capo, glides=gliding)
         if found is not None:
             out.append(found)
     return tuple(out)

@@ -36,7 +36,13 @@ from buzzscan.neck.findings import (
 from buzzscan.neck.gaps import silent_passes
 from buzzscan.neck.intonation import string_pitches
 from buzzscan.neck.pitchfindings import pitch_findings
-from buzzscan.neck.positions import Place, by_position, judge_positions, sustain_word
+from buzzscan.neck.positions import (
+    Place,
+    by_position,
+    judge_positions,
+    judged_notes,
+    sustain_word,
+)
 from buzzscan.neck.softer import hard_takes_only, soft_takes, with_softer
 from buzzscan.neck.verdict import Bars, Finding, FindingKind, Judgement, Position, is_marked
 from buzzscan.spans import strings_named
@@ -146,6 +152,15 @@ def _retake(
     return finding, share
 
 
+def _glides(places: Mapping[Place, Sequence[MeasuredNote]]) -> dict[Place, float]:
+    """Return the glide of each place that has one: the middle of its notes that count."""
+    told = {
+        place: [n.glide_cents for n in judged_notes(notes) if n.glide_cents is not None]
+        for place, notes in places.items()
+    }
+    return {place: max(float(np.median(glides)), 0.0) for place, glides in told.items() if glides}
+
+
 def _with_silent(
     positions: Sequence[Position], silent: Mapping[Place, int]
 ) -> tuple[Position, ...]:
@@ -241,7 +256,9 @@ def judge(
         )
     spots = dead_spots(guitar, positions, places, bars=bars)
     findings.extend(dead_spot_finding(s, by_place) for s in spots)
-    pitches = string_pitches(guitar, positions, setup, offset_cents=offset_cents)
+    pitches = string_pitches(
+        guitar, positions, setup, offset_cents=offset_cents, glides=_glides(places)
+    )
     findings.extend(
         pitch_findings(
             pitches,
