@@ -138,6 +138,20 @@ def test_buzz_up_the_neck_of_two_strings_is_their_action() -> None:
     assert found.strings == (1, 2)
 
 
+def test_contact_that_comes_and_goes_is_no_low_action_of_a_string() -> None:
+    # at every other fret of one string, in one pass or the other: beating partials look like it
+    frets = (9, 11, 13, 15, 17, 19)
+    looks = np.full((2, *SETUP.heights_mm.shape), 0.003)
+    touched = np.full(looks.shape, -1.0)
+    touched[:, 2] = 1.0
+    for look, fret in zip((0, 0, 0, 1, 1, 1), frets, strict=True):
+        looks[look, 2, fret] = 0.97
+    assert explain(SETUP, evidence(looks, touched=touched), lowest=0).found == ()
+    looks[:, 2, frets] = 0.97
+    (firm,) = explain(SETUP, evidence(looks, touched=touched), lowest=0).found
+    assert (firm.cause.kind, firm.strings) == ("low action", (3,))
+
+
 def test_touches_in_the_attack_tell_a_high_fret_from_a_low_one() -> None:
     strings = (2, 3, 4, 5)
     given = heard({(s, 8) for s in strings})

@@ -85,6 +85,8 @@ _LOW_SHARE, _LOW_SHARE_OF_FEW, _FEW_STRINGS = 0.08, 0.2, 2
 """Share of the places of strings that lie low that strike, at the least: of one or two strings
 alone a larger one, as much that is wrong with a string is none of its action (on simulated takes
 of six models low strings struck in a tenth of their places and more)."""
+_STRIKES = 0.5
+"""Contact from here on is likelier than none."""
 _LEAST_STRINGS = 2
 """The neck bows and rises under all strings: one alone speaks of itself, not of the neck."""
 
@@ -221,16 +223,25 @@ def _touched(
         frets = ()
     near = np.zeros_like(told)
     near[np.ix_([s - 1 for s in strings], frets)] = True
-    free = ~told & (evidence.all_contact < 0.5)
+    free = ~told & (evidence.all_contact < _STRIKES)
     places = np.argwhere(near & free & (evidence.all_touched > _TELLS))
     return tuple((int(s) + 1, int(f)) for s, f in places)
 
 
 def _seldom(evidence: Evidence, strings: Sequence[int]) -> bool:
-    """Whether some strings strike in fewer places than strings do that lie low."""
+    """Whether some strings strike in fewer places than strings do that lie low.
+
+    What strikes in one of two looks counts half: on few strings, contact that comes and goes is as
+    often none.
+    """
     mine = np.array(strings) - 1
-    share = _LOW_SHARE if mine.size > _FEW_STRINGS else _LOW_SHARE_OF_FEW
-    return bool(evidence.struck[mine].sum() < share * evidence.judged[mine].sum())
+    if mine.size > _FEW_STRINGS:
+        return bool(evidence.struck[mine].sum() < _LOW_SHARE * evidence.judged[mine].sum())
+    struck, judged = evidence.struck[mine], evidence.judged[mine]
+    looks = evidence.contact[:, mine]
+    told = np.maximum((~np.isnan(looks)).sum(axis=0), 1)
+    firm = np.where(struck, (np.nan_to_num(looks) >= _STRIKES).sum(axis=0) / told, 0.0)
+    return bool(firm.sum() < _LOW_SHARE_OF_FEW * judged.sum())
 
 
 def _strings(weighed: Weighed, pick: Pick) -> tuple[tuple[int, ...], tuple[int, ...]]:
@@ -316,7 +327,7 @@ def _found(
     """Return what is told of the causes taken in, and kinds that strike in too few places."""
     model = search.model
     full = search.with_picks(level, [t.pick for t in taken])
-    heard = evidence.all_contact >= 0.5
+    heard = evidence.all_contact >= _STRIKES
     striking = model.striking(full, given=full)
     found: list[Found] = []
     too_few: set[FindingKind] = set()
