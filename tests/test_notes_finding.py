@@ -65,6 +65,18 @@ def test_a_run_from_the_octave_up_needs_no_other_tuning() -> None:
     assert _found(take).guitar.tuning == Guitar().tuning
 
 
+@pytest.mark.parametrize(("tops", "frets"), [((20, 20, 20), 20), ((20, 17, 12), 22)])
+def test_a_neck_ends_where_all_runs_turn(tops: tuple[int, ...], frets: int) -> None:
+    take = [
+        made_run(open_midi=(Guitar().midi(s, 0),), frets=tuple(range(top + 1)))
+        for s, top in zip((5, 3, 1), tops, strict=True)
+    ]
+    found = _found(np.concatenate(take))
+    assert found.guitar.frets == frets
+    assert f"{frets} frets taken" in found.remarks[0]
+    assert max(n.fret for n in found.notes) == max(tops)
+
+
 @pytest.fixture(scope="module")
 def long_run() -> Samples:
     """Return the ends of two strings of a neck with 24 frets, where a shorter one is misread."""

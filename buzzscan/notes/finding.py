@@ -40,6 +40,9 @@ _LEAST_ODDS = 0.1
 _SURE_NOTE = 0.6
 _USUAL_FRETS = (22, 24)
 """Necks with more frets than 22 have 24 (common practice, no source)."""
+_FEWEST_FRETS, _FEWEST_TOPS, _TOPS_SHARE = 19, 3, 0.6
+"""A neck that nobody described ends at the fret where the runs do, if it is this one or higher and
+so many of its strings, and this share of those played, turn there: many have 19 to 21 frets."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,6 +157,7 @@ def _instrument(
         _on_its_frets(takes, midi, guess, usual=_USUAL_FRETS) for guess in tuning_guesses(midi)
     ]
     found, placed = min(tried, key=lambda one: tuning_nats(one[0], midi) + total_cost(one[1]))
+    found, placed = _ended(takes, found, placed)
     words = " ".join(found.tuning)
     remark = (
         f"no guitar file: the recording fits standard tuning ({words}), {found.frets} frets taken"
@@ -161,6 +165,25 @@ def _instrument(
         else f"no guitar file: tuning {words} found from the recording, {found.frets} frets taken"
     )
     return found, placed, [remark]
+
+
+def _ended(
+    takes: list[_Take], guitar: Guitar, placed: list[Placed | None]
+) -> tuple[Guitar, list[Placed | None]]:
+    """Return an instrument that nobody described, with no more frets than its runs go up to."""
+    tops: dict[int, int] = {}
+    for one in placed:
+        if one is not None:
+            at = one.path.states
+            for string, fret in zip(one.states.string[at], one.states.fret[at], strict=True):
+                tops[int(string)] = max(tops.get(int(string), 0), int(fret))
+    top = max(tops.values(), default=guitar.frets)
+    turning = sum(fret == top for fret in tops.values())
+    few = turning < max(_FEWEST_TOPS, _TOPS_SHARE * len(tops))
+    if few or not _FEWEST_FRETS <= top < _USUAL_FRETS[0]:
+        return guitar, placed
+    ended = replace(guitar, frets=top)
+    return ended, _placed_on(takes, ended)
 
 
 def _sure_pitches(takes: list[_Take], a4_hz: float) -> FloatArray:
