@@ -273,7 +273,8 @@ def _reason(
     if not contacts:
         return _withheld(counted, "contact") or "no buzz measured"
     if _disagree(contacts):
-        heard = " and ".join(f"{100 * c:.0f} %" for c in contacts)
+        # none is certain
+        heard = " and ".join(f"{min(100 * c, 99.0):.0f} %" for c in contacts)
         return f"passes disagree: contact {heard}"
     told = max(contacts) >= TOLD_CONTACT or _values(counted, lambda n: n.decay_db_per_s)
     return "" if told else _withheld(counted, "decay_db_per_s")
