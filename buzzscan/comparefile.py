@@ -92,7 +92,7 @@ class ComparedScan:
     Parameters
     ----------
     guitar
-        As scanned.
+        As scanned; of two takes that go to other frets, with the frets of both.
     recordings
         (name, sha256) of each.
     n_notes

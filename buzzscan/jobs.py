@@ -133,7 +133,7 @@ def run_job(
     result = scan(job.recordings, guitar, bars=job.bars, progress=progress)
     out_dir = job.out_dir or default_folder(job.recordings, result)
     # a file that nobody named is told
-    remarks = [f"The guitar file is {guitar}."] if guitar is not None and guitar == found else []
+    remarks = [f"The guitar file is {found}."] if job.guitar is None and found else []
     with whole_folder(out_dir, pages=_PAGES, result=SCAN_NAME, tell=remarks.append) as work:
         write_scan_json(result, work / SCAN_NAME, folder=out_dir)
         write_report(result, work, audience=job.audience)
@@ -224,14 +224,14 @@ def jobs_in(
     jobs = []
     taken: set[Path] = set()
     for item in [found for path in paths for found in _items(path)]:
-        own = guitar_beside(item) if item.is_dir() else item.with_suffix(".toml")
+        own = guitar_beside(item) or _own_guitar(item)
         place = (out_dir or REPORTS) / _name(item)
         folder = own_folder(place, partial(_is_of, item=item), taken=taken)
         taken.add(folder)
         jobs.append(
             Job(
                 recordings=(item,),
-                guitar=own if own is not None and own.is_file() else guitar,
+                guitar=own or guitar,
                 out_dir=folder,
                 bars=bars,
                 audience=audience,
@@ -239,6 +239,14 @@ def jobs_in(
             )
         )
     return tuple(jobs)
+
+
+def _own_guitar(item: Path) -> Path | None:
+    """Return the guitar file of a recording: of its name, or the one in its folder."""
+    if item.is_dir():
+        return None
+    named = item.with_suffix(".toml")
+    return named if named.is_file() else guitar_beside(item.parent)
 
 
 def _items(path: Path) -> list[Path]:

@@ -21,6 +21,7 @@ from typing import Any
 
 import buzzscan
 from buzzscan.errors import (
+    BarsError,
     BuzzscanError,
     GuitarError,
     RecordingError,
@@ -240,16 +241,32 @@ def scan_from_mapping(mapping: Any, *, folder: str | os.PathLike[str] = ".") -> 
     scan = Scan(
         recordings=tuple(_recording(row, slot, Path(folder)) for row, slot in rows["recordings"]),
         guitar=guitar_from_mapping(guitar_row),
-        bars=Bars(**from_plain(mapping.get("bars"), BARS, Slot("bars"))),
+        bars=_bars(mapping.get("bars"), Slot("bars")),
         notes=tuple(_note(row, slot) for row, slot in rows["notes"]),
-        positions=tuple(
-            Position(**from_plain(row, POSITION, slot)) for row, slot in rows["positions"]
-        ),
+        positions=tuple(_position(row, slot) for row, slot in rows["positions"]),
         findings=tuple(Finding(**from_plain(row, FINDING, slot)) for row, slot in rows["findings"]),
         **values,
     )
     _check_references(scan)
     return scan
+
+
+def _bars(row: Any, slot: Slot) -> Bars:
+    values = from_plain(row, BARS, slot)
+    try:
+        return Bars(**values)
+    except BarsError as error:
+        raise ScanFileError(f"{slot.where}: {error}; {slot.anew}") from error
+
+
+def _position(row: Any, slot: Slot) -> Position:
+    values = from_plain(row, POSITION, slot)
+    # earlier programs said these in the reason alone
+    if "passes_disagree" not in row:
+        values["passes_disagree"] = values["reason"].startswith("passes disagree: contact")
+    if "silent" not in row:
+        values["silent"] = not values["notes"] and values["reason"] != "not played"
+    return Position(**values)
 
 
 _HEAD = (

@@ -11,7 +11,7 @@ import pytest
 
 from buzzscan.guitar import Guitar
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck import Bars, Judgement, judge
+from buzzscan.neck import Bars, Finding, Judgement, judge
 
 Maker = Callable[..., MeasuredNote]
 Contact = dict[tuple[int, int], tuple[float, float]]
@@ -345,6 +345,33 @@ def test_any_instrument_is_judged(note_at: Maker, guitar: Guitar) -> None:
     result = judge(guitar, notes)
     assert len(result.positions) == guitar.n_strings * (guitar.frets + 1 - guitar.capo)
     assert result.findings == ()
+
+
+def test_gap_and_glides_are_weighed_against_what_pitch_tells(note_at: Maker) -> None:
+    def findings(
+        guitar: Guitar, *, saddle: float = 0.0, nut: float = 0.0, glide: float = 0.0
+    ) -> tuple[Finding, ...]:
+        left = 2.0 ** (-np.arange(23) / 12.0)
+        at_nut = np.append(0.0, (1.0 - left[1]) / (1.0 - left[1:]))
+        notes = [
+            note_at(
+                2,
+                fret,
+                id=fret + 1,
+                cents=float(saddle * (1.0 / left[fret] - 1.0) + nut * at_nut[fret]),
+                glide_cents=glide / float(left[fret]),
+            )
+            for fret in range(23)
+        ]
+        return judge(guitar, notes).findings
+
+    unmeasured, measured = (dataclasses.replace(GUITAR, nut_gap_mm=gap) for gap in (None, 0.4))
+    (slot,) = findings(unmeasured, nut=9.0)
+    (doubted,) = findings(measured, nut=9.0)
+    assert slot.kind == doubted.kind == "high nut slot"
+    assert "speaks against it" in doubted.summary
+    assert [f.kind for f in findings(GUITAR, saddle=7.0)] == ["saddle"]
+    assert findings(GUITAR, saddle=7.0, glide=10.0) == ()
 
 
 def test_judging_takes_a_fraction_of_the_scan(note_at: Maker) -> None:

@@ -92,6 +92,9 @@ def test_a_gap_that_was_measured_to_be_sound_speaks_against_a_high_slot() -> Non
     assert against.confidence == pytest.approx(0.81, abs=0.01)
     assert "0.40 mm over fret 1 was measured, which speaks against it" in against.summary
     assert found(sharp, nut_gap_mm=0.8) == (unmeasured,)
+    hardly = {"nut_cents": 0.75 * Bars().pitch_cents + 0.1, "first_cents": 6.0}
+    assert found(hardly)
+    assert found(hardly, nut_gap_mm=0.4) == ()
 
 
 def test_the_nut_comes_before_the_saddle_and_the_saddle_before_tuning() -> None:

@@ -59,7 +59,8 @@ KNOCK = ((0.5, -70), (0.08, -20))
             [(0.1, -34.0 - 5.0 * k) for k in range(7)] + [(0.8, -69.0)],
             True,
         ),  # 50 dB/s: it was stopped
-        ([(1.5, -45.0)], True),  # what the other strings do, or a room
+        ([(1.5, -45.0)], True),  # what the other strings do
+        ([(1.5, -35.0)], True),  # hum
         ([(0.08, -34.0), (1.4, -62.0)], True),  # noise
     ],
 )
@@ -67,6 +68,21 @@ def test_a_note_that_rings_on_under_the_knock_of_its_pick_is_not_stopped(
     then: list[tuple[float, float]], *, stopped: bool
 ) -> None:
     assert ending(*KNOCK, *then, (1.0, -20))[1] == stopped
+
+
+@pytest.mark.parametrize("gap_s", [0.03, 0.08, 0.15, 0.3])
+def test_a_stop_just_before_the_next_note_or_the_end_is_found(gap_s: float) -> None:
+    end_s, stopped = ending(*KNOCK, (gap_s, -60.0), (1.0, -20), next_s=0.58 + gap_s)
+    assert stopped
+    assert end_s <= 0.58 + gap_s
+    (last,) = find_endings(
+        power(*KNOCK, (gap_s, -60.0)),
+        np.array([0.5]),
+        duration_s=0.58 + gap_s,
+        noise_dbfs=-70.0,
+        step_s=STEP_S,
+    )
+    assert last.end_s <= 0.58 + gap_s
 
 
 def test_the_level_of_an_attack_is_its_highest() -> None:

@@ -76,5 +76,7 @@ def test_a_tuning_has_no_more_strings_than_runs_begin() -> None:
     assert tuning_nats(six, played) == 0.0
     # ten nats for the string that nobody began, beside what any other tuning than standard costs
     assert tuning_nats(seven, played) == tuning_nats(seven, runs(35, 40, 45, 50, 55, 59, 64)) + 10.0
+    # its outer strings alone
+    assert tuning_nats(seven, runs(35, 64)) == tuning_nats(seven, runs(35, 40, 45, 50, 55, 59, 64))
     # runs from a higher fret are as many
     assert tuning_nats(six, runs(52, 57, 62, 67, 71, 76)) == 0.0

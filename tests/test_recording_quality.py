@@ -119,10 +119,11 @@ def test_a_gate_is_named_and_spoils_nothing(make_run: MakeRun) -> None:
     assert warning.spoils == ()
 
 
-def test_a_count_in_between_digital_silences_is_no_gate(make_run: MakeRun) -> None:
+@pytest.mark.parametrize("click_s", [0.025, 0.1])
+def test_a_count_in_between_digital_silences_is_no_gate(make_run: MakeRun, click_s: float) -> None:
     run = make_run(note_s=0.8, gap_s=0.3, frets=(0, 3, 6, 9))
     beat = np.zeros(RATE_HZ // 2)
-    n = RATE_HZ // 40
+    n = round(click_s * RATE_HZ)
     beat[:n] = 0.5 * np.sin(2 * np.pi * 1500.0 * np.arange(n) / RATE_HZ)
     counted_in = np.concatenate([*[beat] * 8, run])
     assert "gated" not in {w.code for w in judged(counted_in, RATE_HZ).warnings}

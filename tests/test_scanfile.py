@@ -66,6 +66,23 @@ def test_a_file_of_an_earlier_program_is_read(
     assert {n.glide_cents for n in scan.notes} == {None}
     assert {n.note.faults for n in scan.notes} == {()}
     assert {(p.passes_disagree, p.silent) for p in scan.positions} == {(False, False)}
+    places = [p for p in mapping["positions"] if not p["notes"]]
+    places[0]["reason"] = "no note where there was time for one: choked, or left out"
+    heard = next(p for p in mapping["positions"] if p["buzz"] == "buzz")
+    heard["reason"] = "passes disagree: contact 95 % and 2 %"
+    scan = scan_from_mapping(mapping)
+    assert sum(p.silent for p in scan.positions) == 1, "told by the reason"
+    assert sum(p.doubtful for p in scan.positions) == 1
+
+
+def test_bars_that_nothing_can_be_judged_by_are_named_with_the_file(
+    mapping: dict[str, Any], tmp_path: Path
+) -> None:
+    mapping["bars"]["dead_ratio"] = 1.2
+    path = tmp_path / "scan.json"
+    path.write_text(json.dumps(mapping), "utf-8")
+    with pytest.raises(ScanFileError, match=r"scan\.json: bars: dead_ratio is 1\.2"):
+        read_scan(path)
 
 
 def test_the_schema_names_every_column(schema: dict[str, Any]) -> None:

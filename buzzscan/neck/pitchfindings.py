@@ -34,9 +34,9 @@ _FIRST_SHARE = 0.5
 _HIGHEST_SOUND_GAP_MM = 0.5
 """Measured gap under an open string, over fret 1, up to which no slot is high (common practice, no
 source)."""
-_SOUND_GAP = 0.1
+_SOUND_GAP, _LEAST_AGAINST = 0.1, 0.5
 """Odds of a high slot where that was measured, against those without: as few measurements are wrong
-or old (common practice, no source)."""
+or old (common practice, no source); and what is left of it to be told."""
 
 
 def _confidence(value: float, error: float, least: float) -> float:
@@ -127,12 +127,15 @@ def _nut(
     least: float,
     *,
     gap_mm: float | None,
-) -> Finding:
+) -> Finding | None:
+    """Return the finding on a high slot, None where the gap as measured makes it unlikely."""
     # what is filed off a nut does not come back: sure means over the bar, not half over it
     confidence = _confidence(pitch.nut_cents, pitch.nut_error, least)
     against = ""
     if gap_mm is not None and gap_mm <= _HIGHEST_SOUND_GAP_MM:
         confidence = scaled(confidence, _SOUND_GAP)
+        if confidence < _LEAST_AGAINST:
+            return None
         against = (
             f" {gap_mm:.2f} mm over fret 1 was measured, which speaks against it: measure this "
             "string again."
@@ -193,7 +196,8 @@ def pitch_findings(
     for pitch in pitches:
         least = _NUT_SHARE * bars.pitch_cents
         if capo == 0 and _matters(pitch.nut_cents, pitch.nut_error, least) and _is_sharp(pitch):
-            nuts.append(_nut(pitch, 1, positions, least, gap_mm=nut_gap_mm))
+            slot = _nut(pitch, 1, positions, least, gap_mm=nut_gap_mm)
+            nuts += [] if slot is None else [slot]
         least = _SADDLE_SHARE * bars.pitch_cents
         if capo == 0 and _matters(pitch.saddle_cents, pitch.saddle_error, least):
             saddles.append(_saddle(pitch, scale_mm, positions, least))

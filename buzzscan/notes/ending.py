@@ -28,11 +28,12 @@ _WITHIN_S, _DROP_DB = 0.045, 9.0
 _STAYS_DB = 6.0
 """A stop counts when the level stays this far under what it was until the next note."""
 _BODY_S, _SETTLES_S, _RINGS_S = 0.12, (0.1, 0.15), (0.25, 0.45)
-_RINGS_DB, _LEAST_RINGING_DB, _MOST_UNDER_DB = 5.0, 12.0, 20.0
+_LEAST_FALL_DB, _RINGS_DB = 0.5, 5.0
+_LEAST_RINGING_DB, _MOST_UNDER_DB = 12.0, 20.0
 """A note that the body hardly radiates begins with the knock of the pick and then rings far under
 it: what falls so soon after the onset, and later is as loud within 5 dB as when the knock is over,
 has not been stopped (seconds from where it falls). What a hand or a fret has stopped goes on
-falling, into the noise or into what the other strings do, by 30 dB/s and more."""
+falling by 30 dB/s and more, into noise, hum or what the other strings do, which hardly fall."""
 _OVER_NOISE_DB = 3.0
 _RIPPLE_STEPS = 4
 """Power is averaged over 20 ms: more than a period of all but the lowest bass notes."""
@@ -143,11 +144,11 @@ def _rings_on(upper: FloatArray, at: int, *, noise_dbfs: float, step_s: float) -
         upper[at + round(start / step_s) : at + round(stop / step_s)]
         for start, stop in (_SETTLES_S, _RINGS_S)
     )
-    if len(later) < len(settled):
+    if not len(settled) or len(later) < len(settled):
         return False
     rings_db, later_db = float(settled.max()), float(later.max())
     return (
-        later_db > rings_db - _RINGS_DB
+        _LEAST_FALL_DB < rings_db - later_db < _RINGS_DB
         and later_db > noise_dbfs + _LEAST_RINGING_DB
         and rings_db > float(upper[at]) - _MOST_UNDER_DB
     )

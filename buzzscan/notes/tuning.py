@@ -65,9 +65,11 @@ _USUAL_NATS, _OWN_NATS = 8.0, 16.0
 leaves the first frets of a string out costs the standard tuning up to 7 nats a string, one that is
 in another tuning 40 and more (on takes of real notes)."""
 _GUITAR_STRINGS, _BASS_STRINGS, _HIGHEST_OF_A_BASS = 6, 4, 52
+"""How many strings are usual, and E3, over the highest open one of any bass (common practice)."""
 _IDLE_NATS = 10.0
 """Cost of each string more than is usual and than runs begin on: notes whose stiffness is not that
-of their string would lie on one that nobody played. Fewer of the usual ones may be recorded."""
+of their string would lie on one that nobody played. Fewer of the usual ones may be recorded, and
+any between two on which runs begin."""
 
 
 def lowest_notes(midi: FloatArray) -> Counter[int]:
@@ -169,9 +171,12 @@ def tuning_nats(guitar: Guitar, midi: FloatArray) -> float:
     midi
         Heard pitches in order, on the grid of the tuning.
     """
+    lows = lowest_notes(midi)
+    opens = [round(guitar.midi(s, 0)) for s in guitar.strings]
+    outer = all(v in lows or v + 1 in lows for v in (min(opens), max(opens)))
     usual = _GUITAR_STRINGS if guitar.midi(1, 0) > _HIGHEST_OF_A_BASS else _BASS_STRINGS
-    runs = max(len(lowest_notes(midi)), usual)
-    idle = _IDLE_NATS * max(guitar.n_strings - runs, 0)
+    runs = max(len(lows), usual)
+    idle = 0.0 if outer else _IDLE_NATS * max(guitar.n_strings - runs, 0)
     if guitar.tuning == STANDARD_TUNING:
         return idle
     return idle + (_USUAL_NATS if guitar.tuning in _USUAL else _OWN_NATS)

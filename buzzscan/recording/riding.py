@@ -42,7 +42,7 @@ the band lower it, and so do the holes that a lossy coder leaves where sound is 
 
 _GATE_FALL_DB, _GATE_FLOOR_DB, _GATE_FRAMES = 40.0, -115.0, 2
 """A gate falls to digital silence within 20 ms; a damped string takes longer."""
-_GATE_OPEN_FRAMES = 8
+_GATE_OPEN_FRAMES = 15
 """What was open for less was no note: clicks that count in stand between silences of their own."""
 _LEAST_CLOSINGS = 5
 

@@ -102,7 +102,7 @@ class RecordingView:
 class ReportView:
     """The whole report in words.
 
-    `unexplained` tells of buzz that none of several findings explains; it is empty without any.
+    `unexplained` tells of buzz that findings on buzz leave; without any, the headline does.
     """
 
     title: str
@@ -165,7 +165,7 @@ def view_of(scan: Scan) -> ReportView:
         layers=tuple(map_layer(layer, scan, by_place, positions) for layer in LAYERS),
         positions=positions,
         findings=findings,
-        unexplained=_unexplained(scan) if findings else "",
+        unexplained=_unexplained(scan),
         remarks=tuple(words.sentence(words.held(remark)) for remark in scan.remarks),
         recordings=tuple(_recording_view(scan, index) for index in range(len(scan.recordings))),
         note_headers=NOTE_HEADERS,
@@ -244,8 +244,9 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan, bad: _Places) -> st
 
 
 def _unexplained(scan: Scan) -> str:
-    """Return what to say of buzz that no finding explains, or nothing."""
-    alone = _struck_alone(scan)
+    """Return what to say of buzz that findings on buzz leave; without any the headline tells it."""
+    told = any(f.kind in CONTACT_KINDS for f in scan.findings)
+    alone = _struck_alone(scan) if told else {}
     return f"No cause found: {_marked(alone)}. {_PLAY_AGAIN} {_LOOK_THERE}" if alone else ""
 
 
