@@ -199,9 +199,6 @@ def _judged(change: float, error: float, lever: float, whole: float) -> Glide:
     doubt = error * lever
     known = usual**2 / (usual**2 + doubt**2)
     # No attack makes a note flat.
-    read = max(known * change * lever, 0.0)
-    cents = min(read, MOST_CENTS * whole)
+    cents = float(np.clip(known * change * lever, 0.0, MOST_CENTS * whole))
     left = np.hypot(np.sqrt(known) * doubt, _SHARE_OF_CORRECTION * cents)
-    # what is too much to be believed is not taken off, and may be true all the same
-    left = np.hypot(left, read - cents)
     return Glide(cents=cents, error_cents=float(left))
