@@ -224,14 +224,13 @@ def jobs_in(
     jobs = []
     taken: set[Path] = set()
     for item in [found for path in paths for found in _items(path)]:
-        own = guitar_beside(item) or _own_guitar(item)
         place = (out_dir or REPORTS) / _name(item)
         folder = own_folder(place, partial(_is_of, item=item), taken=taken)
         taken.add(folder)
         jobs.append(
             Job(
                 recordings=(item,),
-                guitar=own or guitar,
+                guitar=_own_guitar(item) or guitar,
                 out_dir=folder,
                 bars=bars,
                 audience=audience,
@@ -242,9 +241,9 @@ def jobs_in(
 
 
 def _own_guitar(item: Path) -> Path | None:
-    """Return the guitar file of a recording: of its name, or the one in its folder."""
+    """Return the guitar file of a job: in its folder, or first of its recording's name."""
     if item.is_dir():
-        return None
+        return guitar_beside(item)
     named = item.with_suffix(".toml")
     return named if named.is_file() else guitar_beside(item.parent)
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from buzzscan.errors import ScanFileError
-from buzzscan.neck.verdict import Buzz, FindingKind, PitchWord, Sustain
+from buzzscan.neck.verdict import Buzz, FindingKind, HeardAs, PitchWord, Sustain
 from buzzscan.notes.note import Direction, NoteFault
 
 __all__ = [
@@ -158,7 +158,7 @@ RECORDING = (
 WARNING = (_text("code"), _text("message"), Column("spoils", "texts"))
 BARS = (
     _db("buzz_db", optional=False),
-    Column("heard", "text", words=("acoustic", "amp")),
+    _word("heard", HeardAs, optional=False),
     Column("pitch_cents", "number", 2, low=0.0),
     Column("short_ratio", "number", 3, low=1.0),
     Column("dead_ratio", "number", 3, low=1.0),

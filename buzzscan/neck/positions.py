@@ -32,13 +32,7 @@ from buzzscan.measures.contact import log_odds, logistic
 from buzzscan.measures.measured import MeasuredNote
 from buzzscan.neck.stopping import CHOKES_WITHIN_S, stopped_early
 from buzzscan.neck.trend import Trend, trend_of
-from buzzscan.neck.verdict import (
-    Bars,
-    Buzz,
-    PitchWord,
-    Position,
-    Sustain,
-)
+from buzzscan.neck.verdict import Bars, Buzz, PitchWord, Position, Sustain
 from buzzscan.units import rate_to_t60
 
 __all__ = [

@@ -24,6 +24,7 @@ __all__ = [
     "Buzz",
     "Finding",
     "FindingKind",
+    "HeardAs",
     "Judgement",
     "PitchWord",
     "Position",

@@ -222,7 +222,7 @@ def _checks(
     time_s = np.append(np.diff(onsets_s), np.inf)
     whole = heard.whole_share[rows]
     above = _cents_above(heard, placed)
-    fret = np.round(placed.states.fret[placed.path.states] + np.round(above / 100.0)).astype(int)
+    fret = placed.states.fret[placed.path.states] + np.round(above / 100.0).astype(np.intp)
     doubtful = (odds < _LIKELIER) | _after_one_lost(heard, placed, onsets_s)
     higher = above > _OTHER_PITCH_CENTS
     return (

@@ -13,10 +13,11 @@ Sound and pictures of single notes need samples and are in `buzzscan.report.clip
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from buzzscan.measures.measured import MeasuredNote
-from buzzscan.neck.verdict import CONTACT_KINDS, Finding
+from buzzscan.neck.verdict import CONTACT_KINDS, Finding, Position
 from buzzscan.plots.neckmap import MapLayer
 from buzzscan.plots.tones import LAYERS
 from buzzscan.report import words
@@ -34,7 +35,8 @@ __all__ = [
 
 _Places = dict[str, list[tuple[int, int]]]
 
-_BAD = ("choked", "buzz", "dead")
+_STRUCK = ("choked", "buzz")
+_BAD = (*_STRUCK, "dead")
 """Verdicts that nobody takes for a sound note, worst first."""
 _PLAY_AGAIN = "Play it again: what comes back is the neck's, what does not was the hand's."
 _LOOK_THERE = (
@@ -151,7 +153,7 @@ def view_of(scan: Scan) -> ReportView:
         _finding_view(f, scan, step) for f, step in zip(scan.findings, steps, strict=True)
     )
     shown = [key for f in findings for key in f.keys if key in positions]
-    bad = _bad_places(scan)
+    bad = _places_of(scan.positions, _BAD)
     shown += [key_of(*place) for places in bad.values() for place in places]
     shown += [key for key, position in positions.items() if position.played]
     return ReportView(
@@ -237,9 +239,9 @@ def _headline(findings: tuple[FindingView, ...], scan: Scan, bad: _Places) -> st
     head = findings[0]
     more = len(findings) - 1
     rest = "" if not more else f", and {words.count(more, 'more finding')}"
-    alone = _struck_alone(scan)
-    if alone and not any(f.kind in CONTACT_KINDS for f in findings):
-        rest += f"; no cause found: {_marked(alone)}"
+    if not any(f.kind in CONTACT_KINDS for f in findings):
+        alone = _struck_alone(scan)
+        rest += f"; no cause found: {_marked(alone)}" if alone else ""
     return f"{head.title}{rest}"
 
 
@@ -253,15 +255,7 @@ def _unexplained(scan: Scan) -> str:
 def _struck_alone(scan: Scan) -> _Places:
     """Return the positions that strike a fret and are no evidence of any finding, by verdict."""
     explained = {i for f in scan.findings if f.kind in CONTACT_KINDS for i in f.notes}
-    told = {
-        word: [
-            (p.string, p.fret)
-            for p in scan.positions
-            if p.buzz == word and explained.isdisjoint(p.notes)
-        ]
-        for word in ("choked", "buzz")
-    }
-    return {word: places for word, places in told.items() if places}
+    return _places_of([p for p in scan.positions if explained.isdisjoint(p.notes)], _STRUCK)
 
 
 def _part_judged(scan: Scan) -> str:
@@ -275,12 +269,13 @@ def _part_judged(scan: Scan) -> str:
     return f" in the {words.count(len(judged), 'position')} judged, of {n}"
 
 
-def _bad_places(scan: Scan) -> _Places:
-    """Return the positions that are bad, by the verdict that says so."""
-    told = {
-        word: [(p.string, p.fret) for p in scan.positions if word in {p.buzz, p.sustain}]
-        for word in _BAD
-    }
+def _places_of(positions: Iterable[Position], verdicts: Sequence[str]) -> _Places:
+    """Return the places of each of some verdicts, of those that stand anywhere."""
+    told: _Places = {word: [] for word in verdicts}
+    for p in positions:
+        for word, places in told.items():
+            if word in {p.buzz, p.sustain}:
+                places.append((p.string, p.fret))
     return {word: places for word, places in told.items() if places}
 
 
@@ -299,7 +294,7 @@ def _first_step(findings: tuple[FindingView, ...], bad: _Places) -> str:
     Of what is bad without a cause, it is to hear it again.
     """
     if not findings:
-        struck = {"buzz", "choked"} & bad.keys()
+        struck = bad.keys() & set(_STRUCK)
         return " ".join((_PLAY_AGAIN, *([_LOOK_THERE] if struck else []))) if bad else ""
     first, stop, _ = findings[0].next_step.partition(". ")
     return f"{first}." if stop else first
